@@ -1,0 +1,1 @@
+"""The bench: the campaign file, reading logs, checking them."""
