@@ -1,0 +1,233 @@
+"""Reading the logs of a campaign into channels in SI units."""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import zlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motorfit.bench.campaign import Campaign, Run
+from motorfit.bench.clock import Clock, make_clock, seconds_of_stamps
+from motorfit.bench.columns import Assigned, assign_columns, conversion_remark
+from motorfit.bench.findings import Finding, LogError
+from motorfit.bench.rawtable import RawTable, Remark, remark_rows
+from motorfit.bench.textlog import UnreadableLog, read_text
+from motorfit.bench.unstated import unstated_unit
+from motorfit.units import Conversion, UnitError, channel_conversion
+
+_GZIP = b"\x1f\x8b"
+
+
+@dataclass(frozen=True)
+class RunLog:
+    """One run's log.
+
+    Attributes
+    ----------
+    run: the run it belongs to.
+    time_s: float64 (n,), from 0 and strictly increasing [s]; None for a table of steady points.
+    channels: float64 (n,) per channel, in the units of `motorfit.quantities.CHANNELS`; speed is always that of the
+        motor's shaft [rad/s]; NaN where a cell is missing.
+    findings: what reading showed, none of it an error.
+    sha256: of the file's bytes.
+    """
+
+    run: Run
+    time_s: NDArray[np.float64] | None
+    channels: dict[str, NDArray[np.float64]]
+    findings: tuple[Finding, ...]
+    sha256: str
+
+
+def read_run(campaign: Campaign, run: Run) -> RunLog:
+    """Read one run's log; raises `LogError` with every error found in it."""
+    log, findings = _read(campaign, run)
+    errors = [f for f in findings if f.severity == "error"]
+    if log is None or errors:
+        raise LogError(errors)
+    return log
+
+
+def read_runs(campaign: Campaign) -> tuple[RunLog, ...]:
+    """Read the logs of all runs; raises `LogError` with the errors of all of them together."""
+    logs, findings = try_read_runs(campaign)
+    errors = [f for f in findings if f.severity == "error"]
+    if errors:
+        raise LogError(errors)
+    return logs
+
+
+def try_read_runs(campaign: Campaign) -> tuple[tuple[RunLog, ...], tuple[Finding, ...]]:
+    """The logs that can be read, and the findings of all logs, errors among them."""
+    logs: list[RunLog] = []
+    findings: list[Finding] = []
+    for run in campaign.runs:
+        log, found = _read(campaign, run)
+        findings += found
+        if log is not None and not any(f.severity == "error" for f in found):
+            logs.append(log)
+    return tuple(logs), tuple(findings)
+
+
+def _read(campaign: Campaign, run: Run) -> tuple[RunLog | None, list[Finding]]:
+    try:
+        content = run.file.read_bytes()
+    except OSError as error:
+        fault = Remark("error", "no-file", f"{run.file} cannot be read: {error.strerror}", "Check the run's file.")
+        return None, [fault.of(run.id)]
+    try:
+        table = read_table(run.file, content)
+    except UnreadableLog as error:
+        where = Remark("error", error.remark.kind, f"{run.file}: {error.remark.message}", error.remark.remedy)
+        return None, [where.of(run.id)]
+    reading = _Reading(campaign, run, table)
+    log = reading.log(hashlib.sha256(content).hexdigest())
+    return log, reading.findings
+
+
+def read_table(file: Path, content: bytes) -> RawTable:
+    """The cells of a log, by its content and suffix; raises `UnreadableLog`."""
+    suffixes = [s.lower() for s in file.suffixes]
+    if content.startswith(_GZIP):
+        try:
+            content = gzip.decompress(content)
+        except (OSError, EOFError, zlib.error):
+            raise UnreadableLog("cut-gzip", "the gzip file is damaged or cut short", "Compress the log again.") from None
+    if content.startswith(b"PAR1") or ".parquet" in suffixes:
+        from motorfit.bench.sheetlog import read_parquet
+
+        return read_parquet(content)
+    if content.startswith(b"PK\x03\x04") or ".xlsx" in suffixes:
+        from motorfit.bench.sheetlog import read_spreadsheet
+
+        return read_spreadsheet(content)
+    return read_text(content, "\t" if ".tsv" in suffixes else None)
+
+
+class _Reading:
+    """Turns one raw table into a `RunLog`, gathering findings on the way."""
+
+    def __init__(self, campaign: Campaign, run: Run, table: RawTable) -> None:
+        self._campaign, self._run, self._table = campaign, run, table
+        self.findings: list[Finding] = [remark.of(run.id) for remark in table.remarks]
+
+    def _add(self, remarks: Iterable[Remark], channel: str | None = None) -> None:
+        self.findings += [remark.of(self._run.id, channel) for remark in remarks]
+
+    def log(self, sha256: str) -> RunLog | None:
+        columns, remarks = assign_columns(self._table, self._run)
+        self._add(remarks)
+        time_column = columns.pop("time", None)
+        if not columns:
+            if not any(f.severity == "error" for f in self.findings):
+                self._add([self._nothing_known()])
+            return None
+        values = {name: self._channel(name, column) for name, column in columns.items()}
+        channels = {name: v for name, v in values.items() if v is not None}
+        if self._run.kind == "table":
+            if time_column is not None:
+                self._add([Remark("note", "time-left-out", "a table of steady points needs no time; left out",
+                                  "If this is a log against time, correct the run's kind.")])
+            return RunLog(self._run, None, channels, tuple(self.findings), sha256)
+        clock = self._clock(time_column)
+        if clock is None:
+            return None
+        gathered = {name: clock.gather(v) for name, v in channels.items()}
+        return RunLog(self._run, clock.time_s, gathered, tuple(self.findings), sha256)
+
+    def _nothing_known(self) -> Remark:
+        if self._table.names is None:
+            return Remark("error", "no-header", f"the log has no header and {self._table.numbers.shape[1]} columns",
+                          "Give the columns by position from 1: [runs.columns] speed = { column = 4, unit = \"rpm\" }.")
+        return Remark("error", "no-known-column", "no column's name is known: " + ", ".join(self._table.names[:12]),
+                      "Name the columns in [runs.columns].")
+
+    def _conversion(self, channel: str, column: Assigned, values: NDArray[np.float64]) -> Conversion | None:
+        """How a column's numbers become the channel's unit; an unstated unit is an assumption, said aloud."""
+        unit = column.unit
+        if unit is None:
+            unit, remark = unstated_unit(channel, column, values)
+            self._add([remark], channel)
+            if unit is None:
+                return None
+        pole_pairs = self._campaign.motor(self._run.motor).pole_pairs
+        try:
+            return channel_conversion(channel, unit, pole_pairs)
+        except UnitError as error:
+            self._add([conversion_remark(channel, column, error)], channel)
+            return None
+
+    def _channel(self, channel: str, column: Assigned) -> NDArray[np.float64] | None:
+        raw = self._table.numbers[:, column.position]
+        texts = self._table.texts.get(column.position, {})
+        rows = self._table.row_numbers
+        if texts:
+            some = ", ".join(sorted({repr(t) for t in texts.values()})[:3])
+            self._add([remark_rows("warning", "not-a-number", f"no number but {some}; taken as missing",
+                                   "Look at these cells.", rows[sorted(texts)])], channel)
+        missing = ~np.isfinite(raw)
+        if texts:
+            missing[list(texts)] = False
+        if missing.all():
+            self._add([Remark("warning", "empty-channel", f'column "{column.label}" holds no number; left out',
+                              "Check that the sensor was connected.")], channel)
+            return None
+        if missing.any():
+            self._add([remark_rows("note", "missing-cells", "no value", "Nothing to do if the sensor is slower than the "
+                                   "log.", rows[missing])], channel)
+        if len(texts) == len(raw):
+            return None
+        conversion = self._conversion(channel, column, raw)
+        if conversion is None:
+            return None
+        values = (raw * conversion.factor + conversion.offset) * column.sign
+        if channel == "speed" and self._run.speed_of == "flywheel" and self._run.flywheel is not None:
+            values = values * self._campaign.flywheel(self._run.flywheel).motor_turns_per_turn
+        if channel == "throttle":
+            values = self._throttle(values, rows)
+        return np.asarray(np.where(np.isfinite(values), values, np.nan))
+
+    def _throttle(self, values: NDArray[np.float64], rows: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Throttle within 0 to 1; a little beyond is a pulse beyond its nominal range, a lot is a wrong unit."""
+        known = values[np.isfinite(values)]
+        if known.max() > 1.25 or known.min() < -0.3:
+            self._add([Remark("error", "wrong-unit", f"throttle goes from {known.min():.4g} to {known.max():.4g} where 0 to 1 "
+                              "is full range", "State its unit in [runs.columns]: \"%\", \"us\" (1000 to 2000) or "
+                              "\"1\" (0 to 1).")], "throttle")
+            return values
+        beyond = (values < 0) | (values > 1)
+        if beyond.any():
+            self._add([remark_rows("note", "throttle-beyond", "throttle below 0 or above 1; taken as 0 or 1",
+                                   "Nothing to do if the controller does the same.", rows[beyond])], "throttle")
+        return np.clip(values, 0.0, 1.0)
+
+    def _clock(self, column: Assigned | None) -> Clock | None:
+        table, run = self._table, self._run
+        if column is None:
+            names = ", ".join(table.names[:12]) if table.names else f"no header, {table.numbers.shape[1]} columns"
+            self._add([Remark("error", "no-time-column", f"a {run.kind} needs a time column; the log has: {names}",
+                              "Name it in [runs.columns] time = { column = ..., unit = \"s\" }, or give the kind table to "
+                              "a table of steady points.")], "time")
+            return None
+        stamps = seconds_of_stamps(table.texts.get(column.position, {}), len(table.numbers))
+        to_seconds = 1.0
+        if stamps is None:
+            stamps = table.numbers[:, column.position]
+            conversion = self._conversion("time", column, stamps)
+            if conversion is None:
+                return None
+            to_seconds = conversion.factor
+        same = np.concatenate([[False], np.all(_equal(table.numbers[1:], table.numbers[:-1]), axis=1)])
+        clock, remarks = make_clock(stamps, table.row_numbers, to_seconds, same)
+        self._add(remarks, "time")
+        return clock
+
+
+def _equal(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
+    return (a == b) | (np.isnan(a) & np.isnan(b))

@@ -1,0 +1,76 @@
+"""A log as it stands in its file: columns of numbers, what was not a number, and what reading it showed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motorfit.bench.findings import MOST_ROWS, Finding, Severity, rows_text
+
+NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+COMMA_NUMBER = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
+MISSING_WORDS = frozenset({"", "nan", "+nan", "-nan", "na", "n/a", "n.a.", "null", "none", "-", "--", "---", "?"})
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """A finding that does not know its run yet; `column` is the position of a column from 0, or None."""
+
+    severity: Severity
+    kind: str
+    message: str
+    remedy: str
+    rows: tuple[int, ...] | None = None
+
+    def of(self, run: str, channel: str | None = None) -> Finding:
+        """The finding of a run."""
+        return Finding(run, channel, self.severity, self.kind, self.message, self.remedy, rows=self.rows)
+
+
+def remark_rows(severity: Severity, kind: str, what: str, remedy: str, rows: Iterable[int]) -> Remark:
+    """A remark about certain rows: `what` is said of `row 7` or `rows 7, 8 and 3 more`."""
+    numbers = tuple(int(r) for r in rows)
+    return Remark(severity, kind, f"{rows_text(numbers)}: {what}", remedy, numbers[:MOST_ROWS])
+
+
+@dataclass(slots=True)
+class RawTable:
+    """A log's cells.
+
+    Attributes
+    ----------
+    names: the header's names, or None where there is no header.
+    units: the units row's cells, or None.
+    numbers: float64 (row, column), NaN where a cell is missing or not a number.
+    texts: per column position, the cells that are text, by row position.
+    row_numbers: int64 (row,), line (or sheet row) numbers from 1.
+    seams: row positions before which a header was repeated.
+    remarks: what reading showed.
+    """
+
+    names: tuple[str, ...] | None
+    units: tuple[str, ...] | None
+    numbers: NDArray[np.float64]
+    row_numbers: NDArray[np.int64]
+    texts: dict[int, dict[int, str]] = field(default_factory=dict)
+    seams: tuple[int, ...] = ()
+    remarks: list[Remark] = field(default_factory=list)
+
+
+def cell_value(cell: str, comma: bool) -> float | None:
+    """A cell as a number, NaN for a cell that says it is missing, None for text.
+
+    With `comma` a decimal comma is the only decimal sign, so that 1.234 is never taken for 1234 or the reverse.
+    """
+    if comma:
+        if COMMA_NUMBER.fullmatch(cell):
+            return float(cell.replace(",", "."))
+        if "." in cell:
+            return None
+    if NUMBER.fullmatch(cell):
+        return float(cell)
+    return float("nan") if cell.casefold() in MISSING_WORDS else None

@@ -1,0 +1,197 @@
+"""Reading text logs: whole clean lines at once, every other line one by one."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motorfit.bench.dialect import Dialect, find_dialect, split_cells
+from motorfit.bench.oddlines import OddLines
+from motorfit.bench.rawtable import RawTable, Remark
+
+_HEAD_LINES = 400
+_LARGE = 3_000_000
+_NEWLINE = 10
+
+
+class UnreadableLog(Exception):
+    """A file that holds no log; the remark says why and what to do."""
+
+    def __init__(self, kind: str, message: str, remedy: str) -> None:
+        super().__init__(message)
+        self.remark = Remark("error", kind, message, remedy)
+
+
+def read_text(content: bytes, forced: str | None = None) -> RawTable:
+    """The cells of a text log; `forced` is a delimiter that the file's name prescribes.
+
+    Raises `UnreadableLog` where there are no rows of numbers.
+    """
+    content, remarks = _plain(content)
+    if not content.strip():
+        raise UnreadableLog("empty-file", "the file is empty", "Record the run again, or name another file.")
+    head = [_text(line) for line in content.split(b"\n", _HEAD_LINES)[:_HEAD_LINES]]
+    dialect = find_dialect(head, forced)
+    if dialect is None:
+        raise UnreadableLog("no-numbers", "no line holds two numbers or more", "Name a log of numbers in columns: CSV, "
+                            "TSV, semicolons or blanks between them.")
+    offset = 0
+    for _ in range(dialect.first):
+        offset = content.index(b"\n", offset) + 1
+    table = _body(content[offset:], dialect)
+    table.remarks[:0] = [*remarks, *dialect.remarks]
+    return table
+
+
+def _text(line: bytes) -> str:
+    try:
+        return line.decode("utf-8")
+    except UnicodeDecodeError:
+        return line.decode("latin-1")  # older loggers write a degree or micro sign in one byte
+
+
+def _plain(content: bytes) -> tuple[bytes, list[Remark]]:
+    """UTF-8 without a byte-order mark, with plain line ends and without zeros at the end."""
+    remarks: list[Remark] = []
+    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        content = content.decode("utf-16", errors="replace").encode()
+    content = content.removeprefix(b"\xef\xbb\xbf")
+    if content.endswith(b"\x00"):
+        kept = content.rstrip(b"\x00")
+        remarks.append(Remark("warning", "zero-bytes", f"the file ends in {len(content) - len(kept)} zero bytes, left out",
+                              "The logger was cut off; check that the run is whole."))
+        content = kept
+    if b"\x00" in content[:100_000]:
+        raise UnreadableLog("not-text", "the file is not text", "Give CSV or other text, Parquet or XLSX with its suffix.")
+    if b"\r" in content:
+        content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    return content, remarks
+
+
+def _body(body: bytes, dialect: Dialect) -> RawTable:
+    """The rows of data from the first whole one to the end."""
+    whole_last_line = body.endswith(b"\n")
+    if not whole_last_line:
+        body += b"\n"
+    fast = _prepared(body, dialect)
+    clean, starts, ends = _clean_lines(fast, dialect)
+    if not whole_last_line:
+        clean[-1] = False
+    block = _parse_block(_picked(fast, clean, starts, ends), dialect, int(clean.sum()))
+    if block is None:  # right characters in the wrong order, such as 1-2 or 1.2.3
+        clean[:] = False
+        block = np.empty((0, dialect.width))
+    odd = OddLines(dialect)
+    source = body if len(fast) == len(body) else None
+    lines = body.split(b"\n") if source is None else None
+    positions = np.flatnonzero(~clean)
+    last = len(clean) - 1
+    for i in positions:
+        line = lines[i] if lines is not None else body[starts[i] : ends[i]]
+        odd.take(int(i), _text(line), is_last=int(i) == last, is_cut=int(i) == last and not whole_last_line)
+    if not whole_last_line:
+        odd.judge_last(_last_cells(body, dialect))
+    return _merged(block, np.flatnonzero(clean), odd, dialect)
+
+
+def _last_cells(body: bytes, dialect: Dialect) -> list[str]:
+    """Last cells of up to twenty lines before the last one."""
+    tail = body.rstrip(b"\n")[-20_000:].split(b"\n")[-21:-1]
+    return [cells[-1] for line in tail if (cells := split_cells(_text(line), dialect.delimiter))]
+
+
+def _prepared(body: bytes, dialect: Dialect) -> bytes:
+    """The body with decimal points, and with nan in empty cells, ready for a parser of plain numbers."""
+    if dialect.comma:
+        body = body.replace(b".", b"?").replace(b",", b".")
+    if dialect.delimiter is not None:
+        d = dialect.delimiter.encode()
+        if d + d in body or d + b"\n" in body or b"\n" + d in body or body.startswith(d):
+            body = re.sub(rb"(?<=" + d + rb")(?=" + d + rb"|\n)", b"nan", body)
+            body = re.sub(rb"(?m)^(?=" + d + rb")", b"nan", body)
+    return body
+
+
+def _clean_lines(body: bytes, dialect: Dialect) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
+    """Which lines hold `width` cells of nothing but plain numbers; where each starts and ends."""
+    buffer = np.frombuffer(body, dtype=np.uint8)
+    ends = np.flatnonzero(buffer == _NEWLINE)
+    starts = np.concatenate([[0], ends[:-1] + 1])
+    plain = np.zeros(256, dtype=bool)
+    plain[list(b"0123456789+-.eEnaN \n")] = True
+    if dialect.delimiter is None:
+        plain[9] = True
+        blank = (buffer == 32) | (buffer == 9) | (buffer == _NEWLINE)
+        begins = ~blank
+        begins[1:] &= blank[:-1]
+        cells = np.add.reduceat(begins, starts, dtype=np.int64)
+    else:
+        code = ord(dialect.delimiter)
+        plain[code] = True
+        cells = np.add.reduceat(buffer == code, starts, dtype=np.int64) + 1
+    odd = np.add.reduceat(~plain[buffer], starts, dtype=np.int64)
+    clean = (odd == 0) & (cells == dialect.width) & (ends > starts)
+    return clean, starts, ends
+
+
+def _picked(body: bytes, clean: NDArray[np.bool_], starts: NDArray[np.int64], ends: NDArray[np.int64]) -> bytes:
+    if clean.all():
+        return body
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], clean, [False]]).astype(np.int8)))
+    return b"".join(body[starts[a] : ends[b - 1] + 1] for a, b in edges.reshape(-1, 2))
+
+
+def _parse_block(block: bytes, dialect: Dialect, rows: int) -> NDArray[np.float64] | None:
+    """Clean lines to float64 (rows, width); None where some cell is no number after all."""
+    if rows == 0:
+        return np.empty((0, dialect.width))
+    parser: Callable[[bytes, Dialect], NDArray[np.float64]] = _parse_large if len(block) > _LARGE else _parse_small
+    try:
+        numbers = parser(block, dialect)
+    except ValueError:
+        return None
+    return numbers if numbers.shape == (rows, dialect.width) else None
+
+
+def _parse_small(block: bytes, dialect: Dialect) -> NDArray[np.float64]:
+    return np.loadtxt(io.BytesIO(block), delimiter=dialect.delimiter, comments=None, ndmin=2, encoding="latin-1")
+
+
+def _parse_large(block: bytes, dialect: Dialect) -> NDArray[np.float64]:
+    """As `_parse_small`, by Arrow: worth its import from some megabytes on."""
+    import pyarrow as pa
+    from pyarrow import csv
+
+    delimiter = dialect.delimiter
+    if delimiter is None:
+        block = re.sub(rb"(?m)^ +| +$", b"", re.sub(rb"[ \t]+", b" ", block))
+        delimiter = " "
+    names = [str(i) for i in range(dialect.width)]
+    table = csv.read_csv(
+        pa.BufferReader(block),
+        read_options=csv.ReadOptions(column_names=names, use_threads=False, block_size=1 << 24),
+        parse_options=csv.ParseOptions(delimiter=delimiter, quote_char=False),
+        convert_options=csv.ConvertOptions(column_types=dict.fromkeys(names, pa.float64()), null_values=["nan", "NaN"]),
+    )
+    return np.column_stack([table.column(n).to_numpy() for n in names])
+
+
+def _merged(block: NDArray[np.float64], clean: NDArray[np.int64], odd: OddLines, dialect: Dialect) -> RawTable:
+    """Clean rows and the rows among the odd lines, in the file's order."""
+    line_numbers = np.concatenate([clean, np.array(odd.positions, dtype=np.int64)])
+    numbers = np.concatenate([block, np.array(odd.values, dtype=float).reshape(len(odd.values), dialect.width)])
+    order = np.argsort(line_numbers, kind="stable")
+    place = np.empty(len(order), dtype=np.int64)
+    place[order] = np.arange(len(order))
+    texts: dict[int, dict[int, str]] = {}
+    for i, column, text in odd.texts:
+        texts.setdefault(column, {})[int(place[len(block) + i])] = text
+    rows = line_numbers[order]
+    seams = tuple(int(np.searchsorted(rows, s)) for s in odd.seams)
+    return RawTable(dialect.names, dialect.units, numbers[order], rows + dialect.first + 1, texts, seams,
+                    odd.remarks(len(order)))
+
