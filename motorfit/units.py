@@ -1,7 +1,7 @@
 """Conversion between the units people log in and the units used inside.
 
-The trade's units and the common SI ones are looked up in a table, so that an ordinary run never loads the unit
-library; anything else goes through Pint, with its dimension checked against the channel's or parameter's own.
+The trade's units and the common SI ones are looked up in a table, so that an ordinary run never loads the
+unit library; anything else goes through Pint, with its dimension checked against the channel's or parameter's own.
 """
 
 from __future__ import annotations
@@ -46,27 +46,98 @@ _TEMPERATURE |= {name: Conversion(5.0 / 9.0, -160.0 / 9.0) for name in ("degf", 
 _VOLT = _scale(v=1.0, volt=1.0, volts=1.0, mv=1e-3)
 _AMPERE = _scale(a=1.0, amp=1.0, amps=1.0, ampere=1.0, amperes=1.0, ma=1e-3)
 _TABLE: dict[str, dict[str, Conversion]] = {
-    "time": _scale(s=1.0, sec=1.0, secs=1.0, second=1.0, seconds=1.0, ms=1e-3, millis=1e-3, msec=1e-3,
-                   milliseconds=1e-3, us=1e-6, micros=1e-6, usec=1e-6, microseconds=1e-6, ns=1e-9, min=60.0,
-                   minutes=60.0),
+    "time": _scale(
+        s=1.0,
+        sec=1.0,
+        secs=1.0,
+        second=1.0,
+        seconds=1.0,
+        ms=1e-3,
+        millis=1e-3,
+        msec=1e-3,
+        milliseconds=1e-3,
+        us=1e-6,
+        micros=1e-6,
+        usec=1e-6,
+        microseconds=1e-6,
+        ns=1e-9,
+        min=60.0,
+        minutes=60.0,
+    ),
     "throttle": _scale(percent=1e-2, pct=1e-2, fraction=1.0)
-    | {"%": Conversion(1e-2), "1": Conversion(1.0), "us": Conversion(1e-3, -1.0), "ms": Conversion(1.0, -1.0)},
-    "voltage": _VOLT, "motor_voltage": _VOLT, "current": _AMPERE, "motor_current": _AMPERE,
+    | {
+        "%": Conversion(1e-2),
+        "1": Conversion(1.0),
+        "us": Conversion(1e-3, -1.0),
+        "ms": Conversion(1.0, -1.0),
+    },
+    "voltage": _VOLT,
+    "motor_voltage": _VOLT,
+    "current": _AMPERE,
+    "motor_current": _AMPERE,
     "speed": _scale(rpm=RPM, krpm=1e3 * RPM, hz=60 * RPM, rps=60 * RPM, rad_s=1.0, deg_s=math.pi / 180)
-    | {"rad/s": Conversion(1.0), "rev/s": Conversion(60 * RPM), "r/s": Conversion(60 * RPM), "1/min": Conversion(RPM),
-       "rev/min": Conversion(RPM), "r/min": Conversion(RPM), "deg/s": Conversion(math.pi / 180)},
-    "thrust": _scale(n=1.0, newton=1.0, newtons=1.0, mn=1e-3, kn=1e3, g=_GF, gf=_GF, gram=_GF, grams=_GF, kg=1e3 * _GF,
-                     kgf=1e3 * _GF, oz=_LBF / 16, ozf=_LBF / 16, lb=_LBF, lbs=_LBF, lbf=_LBF),
-    "torque": _scale(n_m=1.0, nm=1.0, mn_m=1e-3, mnm=1e-3, n_cm=1e-2, ncm=1e-2, n_mm=1e-3, nmm=1e-3, g_cm=_GF * 1e-2,
-                     gf_cm=_GF * 1e-2, gf_m=_GF, kg_cm=_GF * 10, kgf_cm=_GF * 10, kgf_m=1e3 * _GF,
-                     oz_in=_LBF / 16 * _INCH, ozf_in=_LBF / 16 * _INCH, lb_in=_LBF * _INCH, lbf_in=_LBF * _INCH,
-                     lb_ft=_LBF * _INCH * 12, lbf_ft=_LBF * _INCH * 12),
+    | {
+        "rad/s": Conversion(1.0),
+        "rev/s": Conversion(60 * RPM),
+        "r/s": Conversion(60 * RPM),
+        "1/min": Conversion(RPM),
+        "rev/min": Conversion(RPM),
+        "r/min": Conversion(RPM),
+        "deg/s": Conversion(math.pi / 180),
+    },
+    "thrust": _scale(
+        n=1.0,
+        newton=1.0,
+        newtons=1.0,
+        mn=1e-3,
+        kn=1e3,
+        g=_GF,
+        gf=_GF,
+        gram=_GF,
+        grams=_GF,
+        kg=1e3 * _GF,
+        kgf=1e3 * _GF,
+        oz=_LBF / 16,
+        ozf=_LBF / 16,
+        lb=_LBF,
+        lbs=_LBF,
+        lbf=_LBF,
+    ),
+    "torque": _scale(
+        n_m=1.0,
+        nm=1.0,
+        mn_m=1e-3,
+        mnm=1e-3,
+        n_cm=1e-2,
+        ncm=1e-2,
+        n_mm=1e-3,
+        nmm=1e-3,
+        g_cm=_GF * 1e-2,
+        gf_cm=_GF * 1e-2,
+        gf_m=_GF,
+        kg_cm=_GF * 10,
+        kgf_cm=_GF * 10,
+        kgf_m=1e3 * _GF,
+        oz_in=_LBF / 16 * _INCH,
+        ozf_in=_LBF / 16 * _INCH,
+        lb_in=_LBF * _INCH,
+        lbf_in=_LBF * _INCH,
+        lb_ft=_LBF * _INCH * 12,
+        lbf_ft=_LBF * _INCH * 12,
+    ),
     "winding_temperature": _TEMPERATURE,
 }
 EXAMPLES: dict[str, str] = {
-    "time": "s, ms, us", "throttle": "%, 1 (for 0 to 1), us (pulses of 1000 to 2000)", "voltage": "V, mV",
-    "motor_voltage": "V, mV", "current": "A, mA", "motor_current": "A, mA", "speed": "rpm, eRPM, rad/s, rev/s",
-    "thrust": "N, gf, kgf, ozf", "torque": "N m, mN m, gf cm, ozf in", "winding_temperature": "degC, K",
+    "time": "s, ms, us",
+    "throttle": "%, 1 (for 0 to 1), us (pulses of 1000 to 2000)",
+    "voltage": "V, mV",
+    "motor_voltage": "V, mV",
+    "current": "A, mA",
+    "motor_current": "A, mA",
+    "speed": "rpm, eRPM, rad/s, rev/s",
+    "thrust": "N, gf, kgf, ozf",
+    "torque": "N m, mN m, gf cm, ozf in",
+    "winding_temperature": "degC, K",
 }
 """Per channel, what to offer to someone whose unit was not understood."""
 
@@ -75,8 +146,17 @@ _SANE = re.compile(r"[\w\s*/^().%°µμΩ·⋅²³-]{1,40}")
 
 def tidy(unit: str) -> str:
     """A unit's spelling made plain: one kind of product sign, of micro, of ohm, of degree."""
-    for old, new in (("µ", "u"), ("μ", "u"), ("Ω", "ohm"), ("°", "deg"), ("²", "^2"), ("³", "^3"), ("·", " "),
-                     ("⋅", " "), ("*", " ")):
+    for old, new in (
+        ("µ", "u"),
+        ("μ", "u"),
+        ("Ω", "ohm"),
+        ("°", "deg"),
+        ("²", "^2"),
+        ("³", "^3"),
+        ("·", " "),
+        ("⋅", " "),
+        ("*", " "),
+    ):
         unit = unit.replace(old, new)
     return re.sub(r"\s+", " ", unit.replace("^", "**").replace("** **", "**")).strip()
 
@@ -133,12 +213,22 @@ def _pint_factor(unit: str, target: str, *, turning: bool = False) -> float:
         source = _registry().parse_units(tidy(unit))
     except Exception:  # the unit library raises half a dozen kinds for text that is no unit
         raise UnitError(f"unit {unit!r} is not known") from None
-    if turning and not any("radian" in n or "revolution" in n or "turn" in n or "degree" in n or "cycle" in n
-                           for n in _registry().get_base_units(source)[1]._units) and "rpm" not in unit.casefold():
+    if (
+        turning
+        and not any(
+            "radian" in n or "revolution" in n or "turn" in n or "degree" in n or "cycle" in n
+            for n in _registry().get_base_units(source)[1]._units
+        )
+        and "rpm" not in unit.casefold()
+    ):
         raise UnitError(f"unit {unit!r} does not say whether it counts turns or radians")
     try:
-        return float(_registry().Quantity(1.0, source).to(_registry().parse_units("" if target == "1" else tidy(target)))
-                     .magnitude)
+        return float(
+            _registry()
+            .Quantity(1.0, source)
+            .to(_registry().parse_units("" if target == "1" else tidy(target)))
+            .magnitude
+        )
     except (pint.DimensionalityError, pint.OffsetUnitCalculusError):
         raise UnitError(f"unit {unit!r} does not measure this ({target} is wanted)") from None
 

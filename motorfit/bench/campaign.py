@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
@@ -13,16 +12,12 @@ from pydantic import BaseModel, ValidationError
 from motorfit.bench.crosscheck import (
     check_controller,
     check_inertias,
-    check_measurement,
-    check_prior,
     check_repeats,
     check_run,
     check_unique,
     convert_channel_doubts,
-    convert_measurement,
-    convert_prior,
 )
-from motorfit.bench.faults import MISSING, CampaignError, Fault, faults_of, join, listed, shown, suggestion
+from motorfit.bench.faults import MISSING, CampaignError, Fault, join, listed, shown, suggestion
 from motorfit.bench.models import (
     Air,
     AirOverride,
@@ -38,58 +33,57 @@ from motorfit.bench.models import (
     Propeller,
     Run,
 )
+from motorfit.bench.quantitycheck import check_measurement, check_prior, convert_measurement, convert_prior
+from motorfit.bench.tomlfile import content_of, parse_toml
+from motorfit.bench.translate import faults_of
 
 __all__ = [
-    "Air", "Bench", "Campaign", "CampaignError", "ChannelDoubt", "Column", "Controller", "Fault", "Flywheel",
-    "Measurement", "Motor", "PriorOverride", "Propeller", "Run", "load_campaign",
+    "Air",
+    "Bench",
+    "Campaign",
+    "CampaignError",
+    "ChannelDoubt",
+    "Column",
+    "Controller",
+    "Fault",
+    "Flywheel",
+    "Measurement",
+    "Motor",
+    "PriorOverride",
+    "Propeller",
+    "Run",
+    "load_campaign",
 ]
 
-_SECTIONS = ("format", "title", "air", "bench", "motors", "propellers", "flywheels", "runs", "measurements", "priors")
+_SECTIONS = (
+    "format",
+    "title",
+    "air",
+    "bench",
+    "motors",
+    "propellers",
+    "flywheels",
+    "runs",
+    "measurements",
+    "priors",
+)
 _Part = TypeVar("_Part", bound=BaseModel)
-_LARGEST_FILE = 4_000_000
 
 
 def load_campaign(path: Path | str) -> Campaign:
     """Read and check a campaign file.
 
-    Raises `CampaignError` with every fault of the file: unknown keys, wrong types and units, missing log files,
-    references to ids that are not declared. Logs are not read here.
+    Raises `CampaignError` with every fault of the file: unknown keys, wrong types and units, missing log
+    files, references to ids that are not declared. Logs are not read here.
     """
     path = Path(path)
-    content = _content(path)
-    raw = _parse(path, content)
+    content = content_of(path)
+    raw = parse_toml(path, content)
     faults: list[Fault] = []
     campaign = _Loader(path, faults).campaign(raw, hashlib.sha256(content).hexdigest())
     if faults or campaign is None:
         raise CampaignError(path, faults)
     return campaign
-
-
-def _content(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > _LARGEST_FILE:
-            raise CampaignError(path, [Fault("file", f"{path.stat().st_size} bytes", "a TOML file below 4 MB",
-                                             "Give the campaign file, not a log.")])
-        return path.read_bytes()
-    except FileNotFoundError:
-        remedy = "Check the path; a campaign file usually ends in .toml."
-    except IsADirectoryError:
-        inside = sorted(p.name for p in path.glob("*.toml"))
-        remedy = f"This is a folder; give a file in it: {listed(inside)}." if inside else "This is a folder."
-    except OSError as error:
-        remedy = f"The system says: {error.strerror}."
-    raise CampaignError(path, [Fault("file", shown(path), "a TOML file that can be read", remedy)])
-
-
-def _parse(path: Path, content: bytes) -> dict[str, Any]:
-    try:
-        return tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
-    except UnicodeDecodeError as error:
-        fault = Fault("file", f"byte {error.start} is not UTF-8", "TOML in UTF-8", "Save the file as UTF-8.")
-    except tomllib.TOMLDecodeError as error:
-        fault = Fault("file", str(error), "TOML, as in docs/campaign.md",
-                      "Look at that line: text needs quotes, a key stands once, tables are [x], lists of tables [[x]].")
-    raise CampaignError(path, [fault])
 
 
 class _Loader:
@@ -107,7 +101,8 @@ class _Loader:
         propellers = self._parts(raw, "propellers", Propeller)
         flywheels = self._parts(raw, "flywheels", Flywheel)
         ids = {
-            "motor": _declared(raw, "motors"), "propeller": _declared(raw, "propellers"),
+            "motor": _declared(raw, "motors"),
+            "propeller": _declared(raw, "propellers"),
             "flywheel": _declared(raw, "flywheels"),
         }
         for section in ("motors", "propellers", "flywheels", "runs"):
@@ -120,30 +115,55 @@ class _Loader:
         measurements = self._measurements(raw, ids)
         priors = self._priors(raw.get("priors", {}))
         if not motors and not any(f.path.startswith("motors") for f in self.faults):
-            self.faults.append(Fault("motors", MISSING, "one [[motors]] table or more", "Declare the motor tested."))
+            self.faults.append(
+                Fault("motors", MISSING, "one [[motors]] table or more", "Declare the motor tested.")
+            )
         if not _tables(raw, "runs") and not _tables(raw, "measurements") and "runs" not in raw:
-            self.faults.append(Fault("runs", MISSING, "one [[runs]] or [[measurements]] table or more",
-                                     "Add the runs of the day."))
+            self.faults.append(
+                Fault(
+                    "runs",
+                    MISSING,
+                    "one [[runs]] or [[measurements]] table or more",
+                    "Add the runs of the day.",
+                )
+            )
         if self.faults or air is None or bench is None:
             return None
         return Campaign(
-            format=1, title=raw.get("title", self.path.stem), air=air, bench=bench, motors=tuple(motors),
-            propellers=tuple(propellers), flywheels=tuple(flywheels), runs=tuple(runs),
-            measurements=tuple(measurements), priors=priors, path=self.path, sha256=sha256,
+            format=1,
+            title=raw.get("title", self.path.stem),
+            air=air,
+            bench=bench,
+            motors=tuple(motors),
+            propellers=tuple(propellers),
+            flywheels=tuple(flywheels),
+            runs=tuple(runs),
+            measurements=tuple(measurements),
+            priors=priors,
+            path=self.path,
+            sha256=sha256,
             assumptions=tuple(self.assumptions),
         )
 
     def _top(self, raw: Mapping[str, Any]) -> None:
         for key, value in raw.items():
             if key not in _SECTIONS:
-                self.faults.append(Fault(key, shown(value), listed(_SECTIONS),
-                                         suggestion(key, _SECTIONS, "Remove this key; it is not known.")))
+                self.faults.append(
+                    Fault(
+                        key,
+                        shown(value),
+                        listed(_SECTIONS),
+                        suggestion(key, _SECTIONS, "Remove this key; it is not known."),
+                    )
+                )
         version = raw.get("format", MISSING)
         if version != 1 or isinstance(version, bool):
             value = MISSING if version is MISSING else shown(version)
             self.faults.append(Fault("format", value, "1", "Write format = 1; this version reads no other."))
         if not isinstance(raw.get("title", ""), str):
-            self.faults.append(Fault("title", shown(raw["title"]), "text in quotes", "Put the title in quotes."))
+            self.faults.append(
+                Fault("title", shown(raw["title"]), "text in quotes", "Put the title in quotes.")
+            )
 
     def _build(self, model: type[_Part], raw: object, path: str) -> _Part | None:
         try:
@@ -155,8 +175,14 @@ class _Loader:
     def _parts(self, raw: Mapping[str, Any], section: str, model: type[_Part]) -> list[_Part]:
         value = raw.get(section, [])
         if not isinstance(value, list):
-            self.faults.append(Fault(section, shown(value), f"a list of tables: [[{section}]]",
-                                     f"Write [[{section}]] with two brackets."))
+            self.faults.append(
+                Fault(
+                    section,
+                    shown(value),
+                    f"a list of tables: [[{section}]]",
+                    f"Write [[{section}]] with two brackets.",
+                )
+            )
             return []
         built = [self._build(model, item, join(section, i)) for i, item in enumerate(value)]
         return [part for part in built if part is not None]
@@ -178,14 +204,27 @@ class _Loader:
                 self.assumptions.append("air.humidity_pct is not given: 50 % assumed")
             return air
         if any(run.get("propeller") is not None for run in _tables(raw, "runs")):
-            self.faults.append(Fault("air", MISSING, "a table with temperature_c, pressure_hpa, humidity_pct",
-                                     "Add [air]: thrust is proportional to the density of the air."))
+            self.faults.append(
+                Fault(
+                    "air",
+                    MISSING,
+                    "a table with temperature_c, pressure_hpa, humidity_pct",
+                    "Add [air]: thrust is proportional to the density of the air.",
+                )
+            )
             return None
-        self.assumptions.append("[air] is not given: 20 °C, 1013.25 hPa, 50 % assumed; no run has a propeller")
+        self.assumptions.append(
+            "[air] is not given: 20 °C, 1013.25 hPa, 50 % assumed; no run has a propeller"
+        )
         return Air(temperature_c=20.0, pressure_hpa=1013.25, humidity_pct=50.0)
 
-    def _runs(self, raw: Mapping[str, Any], ids: Mapping[str, list[str]], motors: Mapping[str, Motor],
-              air: Air | None) -> list[Run]:
+    def _runs(
+        self,
+        raw: Mapping[str, Any],
+        ids: Mapping[str, list[str]],
+        motors: Mapping[str, Motor],
+        air: Air | None,
+    ) -> list[Run]:
         runs: list[Run] = []
         if not isinstance(raw.get("runs", []), list):
             return self._parts(raw, "runs", Run)
@@ -227,8 +266,9 @@ class _Loader:
 
     def _priors(self, raw: object) -> dict[str, PriorOverride]:
         if not isinstance(raw, Mapping):
-            self.faults.append(Fault("priors", shown(raw), "tables such as [priors.kv]",
-                                     "Write one table per parameter."))
+            self.faults.append(
+                Fault("priors", shown(raw), "tables such as [priors.kv]", "Write one table per parameter.")
+            )
             return {}
         priors: dict[str, PriorOverride] = {}
         for name, item in raw.items():

@@ -13,14 +13,16 @@ from numpy.typing import NDArray
 
 from motorfit.bench.rawtable import Remark, remark_rows
 
-_CLOCK = re.compile(r"(?P<day>.*?)(?:T|\s|^)(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2}(?:[.,]\d+)?))?(?P<zone>Z|[+-]\d{2}:?\d{2})?")
+_CLOCK = re.compile(
+    r"(?P<day>.*?)(?:T|\s|^)(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2}(?:[.,]\d+)?))?(?P<zone>Z|[+-]\d{2}:?\d{2})?"
+)
 _DAY_S = 86_400.0
 _MOST_OUT_OF_STEP = 0.01
 _COUNTER_BITS = (16, 32)
 
 
 def seconds_of_stamps(texts: Mapping[int, str], rows: int) -> NDArray[np.float64] | None:
-    """Timestamps [s from the first one], float64 (rows,), NaN where a cell is none; None where few cells are one.
+    """Timestamps [s from the first one], float64 (rows,), NaN where a cell is none; None where few are.
 
     ISO 8601 dates and times, and plain times of day with any date that stays the same or is ISO.
     """
@@ -41,7 +43,9 @@ def seconds_of_stamps(texts: Mapping[int, str], rows: int) -> NDArray[np.float64
         match = _CLOCK.fullmatch(text)
         if match is None:
             continue
-        clock = int(match["h"]) * 3600.0 + int(match["m"]) * 60.0 + float((match["s"] or "0").replace(",", "."))
+        clock = (
+            int(match["h"]) * 3600.0 + int(match["m"]) * 60.0 + float((match["s"] or "0").replace(",", "."))
+        )
         if before is not None and clock < before - _DAY_S / 2:
             days += _DAY_S  # past midnight
         before = clock
@@ -75,7 +79,7 @@ class Clock:
     groups: NDArray[np.int64]
 
     def gather(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
-        """A channel at the instants: rows of one stamp become their mean, missing cells aside; (n,) to (m,)."""
+        """A channel at the instants, (n,) to (m,): rows of one stamp become the mean of what is there."""
         taken = values[self.rows]
         if len(self.groups) == len(self.rows):
             return taken
@@ -85,20 +89,29 @@ class Clock:
         return np.where(count > 0, total / np.maximum(count, 1.0), np.nan)
 
 
-def make_clock(stamps: NDArray[np.float64], row_numbers: NDArray[np.int64], to_seconds: float,
-               same_as_before: NDArray[np.bool_]) -> tuple[Clock | None, list[Remark]]:
+def make_clock(
+    stamps: NDArray[np.float64],
+    row_numbers: NDArray[np.int64],
+    to_seconds: float,
+    same_as_before: NDArray[np.bool_],
+) -> tuple[Clock | None, list[Remark]]:
     """A forward clock from raw stamps (n,) in the log's unit, `to_seconds` of which make seconds.
 
-    `same_as_before` (n,) says which rows repeat the one before in every cell. Returns None with an error where the
-    clock starts over, as when two runs were joined.
+    `same_as_before` (n,) says which rows repeat the one before in every cell. Returns None with an error where
+    the clock starts over, as when two runs were joined.
     """
     remarks: list[Remark] = []
     rows = np.flatnonzero(np.isfinite(stamps))
     if len(rows) < len(stamps):
         missing = row_numbers[~np.isfinite(stamps)]
-        remarks.append(remark_rows("warning", "no-time", "no time; left out", "Look at these rows in the log.", missing))
+        remarks.append(
+            remark_rows("warning", "no-time", "no time; left out", "Look at these rows in the log.", missing)
+        )
     if len(rows) < 2:
-        return None, [*remarks, Remark("error", "too-short", "fewer than two rows with a time", "Record the run again.")]
+        return None, [
+            *remarks,
+            Remark("error", "too-short", "fewer than two rows with a time", "Record the run again."),
+        ]
     time = _unwrapped(stamps[rows], remarks)
     if np.any(np.diff(time) < 0):
         keep = _in_step(time)
@@ -106,28 +119,56 @@ def make_clock(stamps: NDArray[np.float64], row_numbers: NDArray[np.int64], to_s
         if len(out) > max(20.0, _MOST_OUT_OF_STEP * len(rows)):
             back = int(np.argmin(np.diff(time)))
             step = (time[back] - time[back + 1]) * to_seconds
-            return None, [*remarks, remark_rows(
-                "error", "clock-starts-over", f"time goes back by {step:.4g} s, and {len(out)} rows do not follow in order",
-                "Split the file there if two runs were joined; otherwise check the time column.",
-                [row_numbers[rows[back + 1]]])]
-        remarks.append(remark_rows("warning", "backward-time", "time out of order; left out",
-                                   "Look at these rows in the log.", row_numbers[out]))
+            return None, [
+                *remarks,
+                remark_rows(
+                    "error",
+                    "clock-starts-over",
+                    f"time goes back by {step:.4g} s, and {len(out)} rows do not follow in order",
+                    "Split the file there if two runs were joined; otherwise check the time column.",
+                    [row_numbers[rows[back + 1]]],
+                ),
+            ]
+        remarks.append(
+            remark_rows(
+                "warning",
+                "backward-time",
+                "time out of order; left out",
+                "Look at these rows in the log.",
+                row_numbers[out],
+            )
+        )
         rows, time = rows[keep], time[keep]
     repeated = np.concatenate([[False], np.diff(time) == 0])
     copies = repeated & same_as_before[rows]
     if copies.any():
-        remarks.append(remark_rows("warning", "repeated-rows", "the row above once more; left out",
-                                   "Nothing to do: the logger wrote it twice.", row_numbers[rows[copies]]))
+        remarks.append(
+            remark_rows(
+                "warning",
+                "repeated-rows",
+                "the row above once more; left out",
+                "Nothing to do: the logger wrote it twice.",
+                row_numbers[rows[copies]],
+            )
+        )
         rows, time, repeated = rows[~copies], time[~copies], repeated[~copies]
     groups = np.flatnonzero(~repeated)
     if repeated.any():
-        remarks.append(remark_rows("warning", "repeated-stamps", "the time of the row above; each such group becomes its "
-                                   "mean", "Nothing to do, unless the clock's steps are coarse by mistake.",
-                                   row_numbers[rows[repeated]]))
+        remarks.append(
+            remark_rows(
+                "warning",
+                "repeated-stamps",
+                "the time of the row above; each such group becomes its mean",
+                "Nothing to do, unless the clock's steps are coarse by mistake.",
+                row_numbers[rows[repeated]],
+            )
+        )
     time_s = (time[groups] - time[groups[0]]) * to_seconds
     if len(time_s) < 2:
-        return None, [*remarks, Remark("error", "clock-stands", "time does not move",
-                                       "Check which column is the time.")]
+        return None, [
+            *remarks,
+            Remark("error", "clock-stands", "time does not move", "Check which column is the time."),
+        ]
     return Clock(time_s, rows, groups), remarks
 
 
@@ -144,8 +185,15 @@ def _unwrapped(time: NDArray[np.float64], remarks: list[Remark]) -> NDArray[np.f
         if time.max() < size and len(wraps) > 0 and size > 1000.0 * ordinary:
             turns = np.zeros(len(time))
             turns[wraps + 1] = size
-            remarks.append(Remark("note", "counter-wrapped", f"the time counter of {bits} bits started again at zero "
-                                  f"{len(wraps)} time{'s' if len(wraps) > 1 else ''}; continued", "Nothing to do."))
+            remarks.append(
+                Remark(
+                    "note",
+                    "counter-wrapped",
+                    f"the time counter of {bits} bits started again at zero "
+                    f"{len(wraps)} time{'s' if len(wraps) > 1 else ''}; continued",
+                    "Nothing to do.",
+                )
+            )
             return np.asarray(time + np.cumsum(turns))
     return time
 

@@ -7,15 +7,20 @@ from pathlib import Path
 from typing import Any
 
 from motorfit.bench.faults import MISSING, Fault, join, listed, shown, suggestion
-from motorfit.bench.models import ChannelDoubt, Measurement, PriorOverride
-from motorfit.quantities import CHANNELS, PARAMETERS
-from motorfit.units import EXAMPLES, RPM, UnitError, channel_conversion, parameter_conversion
+from motorfit.bench.models import ChannelDoubt
+from motorfit.quantities import CHANNELS
+from motorfit.units import EXAMPLES, RPM, UnitError, channel_conversion
 
 COLUMN_NAMES = ("time", *CHANNELS)
 SENSORS = tuple(name for name in CHANNELS if name != "throttle")
 _NEEDS_LOAD = ("ramp", "hold", "steps")
-_NOT_READ = {".xls": "Save it as .xlsx or .csv.", ".ods": "Save it as .xlsx or .csv.", ".zip": "Unpack it.",
-             ".mat": "Save it as .csv or .parquet.", ".json": "Save it as .csv or .parquet."}
+_NOT_READ = {
+    ".xls": "Save it as .xlsx or .csv.",
+    ".ods": "Save it as .xlsx or .csv.",
+    ".zip": "Unpack it.",
+    ".mat": "Save it as .csv or .parquet.",
+    ".json": "Save it as .csv or .parquet.",
+}
 
 
 def check_unique(tables: Sequence[Mapping[str, Any]], section: str) -> list[Fault]:
@@ -27,8 +32,14 @@ def check_unique(tables: Sequence[Mapping[str, Any]], section: str) -> list[Faul
         if not isinstance(name, str):
             continue
         if name in seen:
-            faults.append(Fault(join(section, i, "id"), shown(name), f"an id not used by {section}[{seen[name]}]",
-                                "Give every one its own id."))
+            faults.append(
+                Fault(
+                    join(section, i, "id"),
+                    shown(name),
+                    f"an id not used by {section}[{seen[name]}]",
+                    "Give every one its own id.",
+                )
+            )
         seen.setdefault(name, i)
     return faults
 
@@ -36,24 +47,45 @@ def check_unique(tables: Sequence[Mapping[str, Any]], section: str) -> list[Faul
 def check_inertias(table: Mapping[str, Any], path: str) -> list[Fault]:
     """A doubt about an inertia that is not given."""
     if "inertia_sd_kg_m2" in table and "inertia_kg_m2" not in table:
-        return [Fault(join(path, "inertia_kg_m2"), MISSING, "an inertia to go with inertia_sd_kg_m2",
-                      "Add inertia_kg_m2 or take inertia_sd_kg_m2 away.")]
+        return [
+            Fault(
+                join(path, "inertia_kg_m2"),
+                MISSING,
+                "an inertia to go with inertia_sd_kg_m2",
+                "Add inertia_kg_m2 or take inertia_sd_kg_m2 away.",
+            )
+        ]
     return []
 
 
 def check_controller(table: object) -> list[Fault]:
     """A doubt about a resistance that is not given."""
     if isinstance(table, Mapping) and "resistance_sd_ohm" in table and "resistance_ohm" not in table:
-        return [Fault("bench.controller.resistance_ohm", MISSING, "a resistance to go with resistance_sd_ohm",
-                      "Add resistance_ohm or take resistance_sd_ohm away.")]
+        return [
+            Fault(
+                "bench.controller.resistance_ohm",
+                MISSING,
+                "a resistance to go with resistance_sd_ohm",
+                "Add resistance_ohm or take resistance_sd_ohm away.",
+            )
+        ]
     return []
 
 
-def convert_channel_doubts(channels: Mapping[str, ChannelDoubt]) -> tuple[dict[str, ChannelDoubt], list[Fault]]:
+def convert_channel_doubts(
+    channels: Mapping[str, ChannelDoubt],
+) -> tuple[dict[str, ChannelDoubt], list[Fault]]:
     """The channels' doubts with speed offsets in rad/s (a file gives rpm), and names that are no channel."""
-    faults = [Fault(join("bench.channels", name), "a table", listed(SENSORS),
-                    suggestion(name, SENSORS, "Use the name of a channel."))
-              for name in channels if name not in SENSORS]
+    faults = [
+        Fault(
+            join("bench.channels", name),
+            "a table",
+            listed(SENSORS),
+            suggestion(name, SENSORS, "Use the name of a channel."),
+        )
+        for name in channels
+        if name not in SENSORS
+    ]
     converted = dict(channels)
     speed = channels.get("speed")
     if speed is not None and speed.offset_sd is not None:
@@ -61,18 +93,30 @@ def convert_channel_doubts(channels: Mapping[str, ChannelDoubt]) -> tuple[dict[s
     return converted, faults
 
 
+def check_references(table: Mapping[str, Any], path: str, ids: Mapping[str, list[str]]) -> list[Fault]:
+    """Ids of a motor, propeller or flywheel that are not declared."""
+    return [f for key in ("motor", "propeller", "flywheel") for f in _reference(table, key, path, ids)]
+
+
 def _reference(table: Mapping[str, Any], key: str, path: str, ids: Mapping[str, list[str]]) -> list[Fault]:
     value = table.get(key)
     if not isinstance(value, str) or value in ids[key]:
         return []
-    return [Fault(join(path, key), shown(value), listed(ids[key]),
-                  suggestion(value, ids[key], f"Declare it with [[{key}s]] or correct the id."))]
+    return [
+        Fault(
+            join(path, key),
+            shown(value),
+            listed(ids[key]),
+            suggestion(value, ids[key], f"Declare it with [[{key}s]] or correct the id."),
+        )
+    ]
 
 
-def check_run(table: Mapping[str, Any], file: object, path: str, ids: Mapping[str, list[str]],
-              pole_pairs: int | None) -> list[Fault]:
+def check_run(
+    table: Mapping[str, Any], file: object, path: str, ids: Mapping[str, list[str]], pole_pairs: int | None
+) -> list[Fault]:
     """A run's references, load, log file and columns."""
-    faults = [f for key in ("motor", "propeller", "flywheel") for f in _reference(table, key, path, ids)]
+    faults = check_references(table, path, ids)
     faults += _load(table, path)
     if isinstance(file, Path):
         faults += _log_file(table, file, path)
@@ -87,49 +131,104 @@ def _load(table: Mapping[str, Any], path: str) -> list[Fault]:
     kind, loads = table.get("kind"), [k for k in ("propeller", "flywheel") if table.get(k) is not None]
     faults: list[Fault] = []
     if len(loads) == 2:
-        faults.append(Fault(join(path, "flywheel"), shown(table["flywheel"]), "a propeller or a flywheel, not both",
-                            "Take one of them away."))
+        faults.append(
+            Fault(
+                join(path, "flywheel"),
+                shown(table["flywheel"]),
+                "a propeller or a flywheel, not both",
+                "Take one of them away.",
+            )
+        )
     if kind == "no-load" and loads:
-        faults.append(Fault(join(path, loads[0]), shown(table[loads[0]]), "neither propeller nor flywheel for no-load",
-                            "Take it away, or correct the run's kind."))
+        faults.append(
+            Fault(
+                join(path, loads[0]),
+                shown(table[loads[0]]),
+                "neither propeller nor flywheel for no-load",
+                "Take it away, or correct the run's kind.",
+            )
+        )
     if kind in _NEEDS_LOAD and not loads:
-        faults.append(Fault(join(path, "propeller"), MISSING, f"a propeller or a flywheel for a {kind}",
-                            "Add it; a bare motor's run has the kind no-load, spin-up, coast-down or table."))
+        faults.append(
+            Fault(
+                join(path, "propeller"),
+                MISSING,
+                f"a propeller or a flywheel for a {kind}",
+                "Add it; a bare motor's run has the kind no-load, spin-up, coast-down or table.",
+            )
+        )
     if table.get("speed_of") == "flywheel" and table.get("flywheel") is None:
-        faults.append(Fault(join(path, "speed_of"), '"flywheel"', '"motor", or a flywheel on the run',
-                            "Add flywheel, or take speed_of away."))
+        faults.append(
+            Fault(
+                join(path, "speed_of"),
+                '"flywheel"',
+                '"motor", or a flywheel on the run',
+                "Add flywheel, or take speed_of away.",
+            )
+        )
     return faults
 
 
 def _log_file(table: Mapping[str, Any], file: Path, path: str) -> list[Fault]:
     where, value = join(path, "file"), shown(table["file"])
     if file.suffix.lower() in _NOT_READ:
-        return [Fault(where, value, "CSV, TSV or other text (also gzip), Parquet, XLSX",
-                      _NOT_READ[file.suffix.lower()])]
+        return [
+            Fault(
+                where,
+                value,
+                "CSV, TSV or other text (also gzip), Parquet, XLSX",
+                _NOT_READ[file.suffix.lower()],
+            )
+        ]
     if file.is_file():
         return []
     if file.is_dir():
         return [Fault(where, value, "a log file", "This is a folder; name the file in it.")]
-    near = suggestion(file.name, [p.name for p in file.parent.glob("*")] if file.parent.is_dir() else [],
-                      f"No such file; paths are relative to {file.parent if file.parent.is_dir() else 'the campaign file'}.")
+    near = suggestion(
+        file.name,
+        [p.name for p in file.parent.glob("*")] if file.parent.is_dir() else [],
+        "No such file; paths are relative to the campaign file.",
+    )
     return [Fault(where, value, "a file that exists", near)]
 
 
-def _column(name: str, column: object, run: Mapping[str, Any], path: str, pole_pairs: int | None) -> list[Fault]:
+def _column(
+    name: str, column: object, run: Mapping[str, Any], path: str, pole_pairs: int | None
+) -> list[Fault]:
     if name not in COLUMN_NAMES:
-        return [Fault(path, shown(column), listed(COLUMN_NAMES),
-                      suggestion(name, COLUMN_NAMES, "Use the name of a channel, or time."))]
+        return [
+            Fault(
+                path,
+                shown(column),
+                listed(COLUMN_NAMES),
+                suggestion(name, COLUMN_NAMES, "Use the name of a channel, or time."),
+            )
+        ]
     if name == "time" and run.get("kind") == "table":
-        return [Fault(path, shown(column), "no time in a table of steady points",
-                      "Take it away, or correct the run's kind.")]
+        return [
+            Fault(
+                path,
+                shown(column),
+                "no time in a table of steady points",
+                "Take it away, or correct the run's kind.",
+            )
+        ]
     unit = column.get("unit") if isinstance(column, Mapping) else None
     if not isinstance(unit, str) or not unit:
         return []
     try:
         channel_conversion(name, unit, pole_pairs)
     except UnitError as error:
-        return [Fault(join(path, "unit"), shown(unit), EXAMPLES[name], f"{str(error).partition(';')[0]}.".capitalize()
-                      if not str(error).startswith("eRPM") else f"{error}.")]
+        return [
+            Fault(
+                join(path, "unit"),
+                shown(unit),
+                EXAMPLES[name],
+                f"{str(error).partition(';')[0]}.".capitalize()
+                if not str(error).startswith("eRPM")
+                else f"{error}.",
+            )
+        ]
     return []
 
 
@@ -142,77 +241,13 @@ def check_repeats(tables: Sequence[Mapping[str, Any]]) -> list[Fault]:
         if not isinstance(file, str) or not isinstance(motor, str):
             continue
         if (file, motor) in seen:
-            faults.append(Fault(join("runs", i, "file"), shown(file), f"a file not read by runs[{seen[file, motor]}]",
-                                "Name each run's own log; one read twice would count double."))
+            faults.append(
+                Fault(
+                    join("runs", i, "file"),
+                    shown(file),
+                    f"a file not read by runs[{seen[file, motor]}]",
+                    "Name each run's own log; one read twice would count double.",
+                )
+            )
         seen.setdefault((file, motor), i)
     return faults
-
-
-def check_measurement(table: Mapping[str, Any], path: str, ids: Mapping[str, list[str]]) -> list[Fault]:
-    """A measurement's quantity, its unit and what it is of."""
-    faults = [f for key in ("motor", "propeller", "flywheel") for f in _reference(table, key, path, ids)]
-    name = table.get("quantity")
-    if not isinstance(name, str):
-        return faults
-    if name not in PARAMETERS:
-        return [*faults, Fault(join(path, "quantity"), shown(name), listed(PARAMETERS, 40),
-                               suggestion(name, PARAMETERS, "Use the name of a parameter."))]
-    quantity = PARAMETERS[name]
-    if quantity.per in ("motor", "propeller", "flywheel") and table.get(quantity.per) is None:
-        faults.append(Fault(join(path, quantity.per), MISSING, listed(ids[quantity.per]),
-                            f"Say which {quantity.per} this {name} is of."))
-    faults += _unit(table.get("unit"), name, path)
-    value = table.get("value")
-    if quantity.positive and isinstance(value, (int, float)) and not faults and value <= 0:
-        faults.append(Fault(join(path, "value"), shown(value), f"a number above 0 for {name}", "Correct the value."))
-    return faults
-
-
-def _unit(unit: object, name: str, path: str) -> list[Fault]:
-    wanted = PARAMETERS[name].unit
-    where = join(path, "unit")
-    if unit is None:
-        return [] if wanted == "1" else [Fault(where, MISSING, f"{wanted}, or any unit of the same kind",
-                                               f'Add unit = "{wanted}" if that is what it was measured in.')]
-    if not isinstance(unit, str):
-        return [Fault(where, shown(unit), "a unit in quotes", f'Write unit = "{wanted}".')]
-    try:
-        parameter_conversion(name, unit)
-    except UnitError as error:
-        return [Fault(where, shown(unit), f"{wanted}, or any unit of the same kind",
-                      f"{str(error).partition(';')[0].capitalize()}.")]
-    return []
-
-
-def convert_measurement(part: Measurement, unit: str | None) -> Measurement:
-    """The measurement in the unit of the table; its doubt by the factor alone."""
-    if unit is None:
-        return part
-    c = parameter_conversion(part.quantity, unit)
-    return part.model_copy(update={"value": c.factor * part.value + c.offset, "sd": c.factor * part.sd})
-
-
-def check_prior(name: str, part: PriorOverride | None, unit: object, path: str) -> list[Fault]:
-    """A prior override's name, unit and form."""
-    if name not in PARAMETERS:
-        return [Fault(path, "a table", listed(PARAMETERS, 40),
-                      suggestion(name, PARAMETERS, "Use the name of a parameter."))]
-    faults = [] if unit is None else _unit(unit, name, path)
-    if part is None:
-        return faults
-    if PARAMETERS[name].positive and part.center <= 0:
-        faults.append(Fault(join(path, "center"), shown(part.center), f"a number above 0 for {name}",
-                            "Correct the value."))
-    if not PARAMETERS[name].positive and part.factor is not None:
-        faults.append(Fault(join(path, "factor"), shown(part.factor), f"sd for {name}, which may be of either sign",
-                            "Give sd instead of factor."))
-    return faults
-
-
-def convert_prior(name: str, part: PriorOverride, unit: str | None) -> PriorOverride:
-    """The prior override in the unit of the table; a factor has no unit."""
-    if unit is None:
-        return part
-    c = parameter_conversion(name, unit)
-    sd = None if part.sd is None else c.factor * part.sd
-    return part.model_copy(update={"center": c.factor * part.center + c.offset, "sd": sd})

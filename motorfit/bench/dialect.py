@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from motorfit.bench.columns import is_unit_cell, label_of
+from motorfit.bench.labels import is_unit_cell, label_of
 from motorfit.bench.rawtable import COMMA_NUMBER, NUMBER, Remark, remark_rows
 
 _DELIMITERS: tuple[str | None, ...] = (";", "\t", ",", None)
@@ -21,8 +21,8 @@ _HEADER_WORD = re.compile(r"[^\s\[(]+(?:\s*[\[(][^\])]*[\])])?")
 class Dialect:
     """What `find_dialect` found.
 
-    `delimiter` None is any run of blanks; `first` is the position of the first line of data among the lines given;
-    `width` is the number of cells of an ordinary row.
+    `delimiter` None is any run of blanks; `first` is the position of the first line of data among the lines
+    given; `width` is the number of cells of an ordinary row.
     """
 
     delimiter: str | None
@@ -38,7 +38,11 @@ def split_cells(line: str, delimiter: str | None) -> list[str]:
     """The cells of a line, trimmed; quotes are honoured."""
     if delimiter is None:
         return line.split()
-    cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True)) if '"' in line else line.split(delimiter)
+    cells = (
+        next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
+        if '"' in line
+        else line.split(delimiter)
+    )
     return [cell.strip() for cell in cells]
 
 
@@ -55,15 +59,23 @@ def _is_value(cell: str, comma: bool) -> bool:
 def _share(cells: Sequence[str], comma: bool) -> float:
     """Share of the filled cells that are numbers or times."""
     filled = [c for c in cells if c]
-    return sum(_is_value(c, comma) for c in filled) / len(filled) if len(filled) > 0 and len(cells) > 1 else 0.0
+    return (
+        sum(_is_value(c, comma) for c in filled) / len(filled) if len(filled) > 0 and len(cells) > 1 else 0.0
+    )
 
 
 def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | None:
     """The dialect of a log from its first few hundred lines; None where no line holds two numbers or more."""
-    sample = [line for line in lines if line.strip() and not is_comment(line, None if line.lstrip()[0] != ";" else ";")]
+    sample = [
+        line
+        for line in lines
+        if line.strip() and not is_comment(line, None if line.lstrip()[0] != ";" else ";")
+    ]
     best: tuple[float, str | None] = (0.0, None)
     for delimiter in (forced,) if forced else _DELIMITERS:
-        score = sum(s for line in sample if (s := _share(split_cells(line, delimiter), delimiter != ",")) >= 0.5)
+        score = sum(
+            s for line in sample if (s := _share(split_cells(line, delimiter), delimiter != ",")) >= 0.5
+        )
         if score > best[0]:
             best = (score, delimiter)
     if best[0] == 0.0:
@@ -71,10 +83,16 @@ def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | N
     delimiter = best[1]
     comma_allowed = delimiter != ","
     rows = [split_cells(line, delimiter) for line in lines]
-    data = [i for i, row in enumerate(rows) if _share(row, comma_allowed) >= 0.5 and not is_comment(lines[i], delimiter)]
+    data = [
+        i
+        for i, row in enumerate(rows)
+        if _share(row, comma_allowed) >= 0.5 and not is_comment(lines[i], delimiter)
+    ]
     width = Counter(len(rows[i]) for i in data).most_common(1)[0][0]
     first = next(i for i in data if len(rows[i]) == width)
-    comma = comma_allowed and any(COMMA_NUMBER.fullmatch(c) and "," in c.strip(",") for i in data for c in rows[i])
+    comma = comma_allowed and any(
+        COMMA_NUMBER.fullmatch(c) and "," in c.strip(",") for i in data for c in rows[i]
+    )
     dialect = Dialect(delimiter, comma, width, first, None, None)
     _find_header(lines, dialect)
     return dialect
@@ -89,12 +107,22 @@ def _find_header(lines: Sequence[str], dialect: Dialect) -> None:
     if header is not None and len(plain) > 1:
         cells = _header_cells(lines[header], dialect)
         before = _header_cells(lines[plain[-2]], dialect)
-        if len(cells) == len(before) and all(is_unit_cell(c) for c in cells) and any(label_of(c).channel for c in before):
+        if (
+            len(cells) == len(before)
+            and all(is_unit_cell(c) for c in cells)
+            and any(label_of(c).channel for c in before)
+        ):
             units, header = header, plain[-2]
     if header is not None and _share(_header_cells(lines[header], dialect), True) >= 0.5:
-        dialect.remarks.append(remark_rows("warning", "cut-first-line", f"fewer than {dialect.width} cells ahead of the "
-                                           "first whole row; left out", "Nothing to do if the log began there.",
-                                           [header + 1]))
+        dialect.remarks.append(
+            remark_rows(
+                "warning",
+                "cut-first-line",
+                f"fewer than {dialect.width} cells ahead of the first whole row; left out",
+                "Nothing to do if the log began there.",
+                [header + 1],
+            )
+        )
         plain.remove(header)
         above.remove(header)
         header = None
@@ -108,12 +136,18 @@ def _find_header(lines: Sequence[str], dialect: Dialect) -> None:
     while len(names) > dialect.width and names[-1] == "":
         names.pop()
     if len(names) == dialect.width - 1 and all(
-            len(c) == dialect.width and c[-1] == "" for c in _first_rows(lines, dialect)):
+        len(c) == dialect.width and c[-1] == "" for c in _first_rows(lines, dialect)
+    ):
         names.append("")  # every row ends in a delimiter
     if len(names) != dialect.width:
-        dialect.remarks.append(Remark(
-            "warning", "header-width", f"the header has {len(names)} cells, the rows have {dialect.width}; the header is "
-            "left out", "Mend the header, or give the columns by position in [runs.columns]."))
+        dialect.remarks.append(
+            Remark(
+                "warning",
+                "header-width",
+                f"the header has {len(names)} cells, the rows have {dialect.width}; the header is left out",
+                "Mend the header, or give the columns by position in [runs.columns].",
+            )
+        )
         return
     dialect.names = tuple(names)
     if units is not None:
@@ -121,7 +155,11 @@ def _find_header(lines: Sequence[str], dialect: Dialect) -> None:
 
 
 def _first_rows(lines: Sequence[str], dialect: Dialect) -> list[list[str]]:
-    return [split_cells(line, dialect.delimiter) for line in lines[dialect.first : dialect.first + 5] if line.strip()]
+    return [
+        split_cells(line, dialect.delimiter)
+        for line in lines[dialect.first : dialect.first + 5]
+        if line.strip()
+    ]
 
 
 def _header_cells(line: str, dialect: Dialect) -> list[str]:
@@ -141,5 +179,12 @@ def _header_in_comment(lines: Sequence[str], above: Sequence[int], dialect: Dial
 
 def _remark_preamble(positions: Sequence[int], dialect: Dialect) -> None:
     if positions:
-        dialect.remarks.append(remark_rows("note", "preamble", "text above the data, left out",
-                                           "Nothing to do.", [i + 1 for i in positions]))
+        dialect.remarks.append(
+            remark_rows(
+                "note",
+                "preamble",
+                "text above the data, left out",
+                "Nothing to do.",
+                [i + 1 for i in positions],
+            )
+        )

@@ -65,5 +65,9 @@ class LogError(MotorfitError):
     def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings = tuple(findings)
         count = len(self.findings)
-        head = "The logs have a fault that stops the fit:" if count == 1 else f"The logs have {count} faults that stop the fit:"
+        head = (
+            "The logs have a fault that stops the fit:"
+            if count == 1
+            else f"The logs have {count} faults that stop the fit:"
+        )
         super().__init__("\n".join([head, *(f"  - {finding}" for finding in self.findings)]))

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import gzip
 import hashlib
-import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +13,11 @@ from motorfit.bench.campaign import Campaign, Run
 from motorfit.bench.clock import Clock, make_clock, seconds_of_stamps
 from motorfit.bench.columns import Assigned, assign_columns, conversion_remark
 from motorfit.bench.findings import Finding, LogError
+from motorfit.bench.logfile import read_table
 from motorfit.bench.rawtable import RawTable, Remark, remark_rows
-from motorfit.bench.textlog import UnreadableLog, read_text
+from motorfit.bench.textlog import UnreadableLogError
 from motorfit.bench.unstated import unstated_unit
 from motorfit.units import Conversion, UnitError, channel_conversion
-
-_GZIP = b"\x1f\x8b"
 
 
 @dataclass(frozen=True)
@@ -32,8 +28,8 @@ class RunLog:
     ----------
     run: the run it belongs to.
     time_s: float64 (n,), from 0 and strictly increasing [s]; None for a table of steady points.
-    channels: float64 (n,) per channel, in the units of `motorfit.quantities.CHANNELS`; speed is always that of the
-        motor's shaft [rad/s]; NaN where a cell is missing.
+    channels: float64 (n,) per channel, in the units of `motorfit.quantities.CHANNELS`; speed is always
+        that of the motor's shaft [rad/s]; NaN where a cell is missing.
     findings: what reading showed, none of it an error.
     sha256: of the file's bytes.
     """
@@ -79,35 +75,18 @@ def _read(campaign: Campaign, run: Run) -> tuple[RunLog | None, list[Finding]]:
     try:
         content = run.file.read_bytes()
     except OSError as error:
-        fault = Remark("error", "no-file", f"{run.file} cannot be read: {error.strerror}", "Check the run's file.")
+        fault = Remark(
+            "error", "no-file", f"{run.file} cannot be read: {error.strerror}", "Check the run's file."
+        )
         return None, [fault.of(run.id)]
     try:
         table = read_table(run.file, content)
-    except UnreadableLog as error:
+    except UnreadableLogError as error:
         where = Remark("error", error.remark.kind, f"{run.file}: {error.remark.message}", error.remark.remedy)
         return None, [where.of(run.id)]
     reading = _Reading(campaign, run, table)
     log = reading.log(hashlib.sha256(content).hexdigest())
     return log, reading.findings
-
-
-def read_table(file: Path, content: bytes) -> RawTable:
-    """The cells of a log, by its content and suffix; raises `UnreadableLog`."""
-    suffixes = [s.lower() for s in file.suffixes]
-    if content.startswith(_GZIP):
-        try:
-            content = gzip.decompress(content)
-        except (OSError, EOFError, zlib.error):
-            raise UnreadableLog("cut-gzip", "the gzip file is damaged or cut short", "Compress the log again.") from None
-    if content.startswith(b"PAR1") or ".parquet" in suffixes:
-        from motorfit.bench.sheetlog import read_parquet
-
-        return read_parquet(content)
-    if content.startswith(b"PK\x03\x04") or ".xlsx" in suffixes:
-        from motorfit.bench.sheetlog import read_spreadsheet
-
-        return read_spreadsheet(content)
-    return read_text(content, "\t" if ".tsv" in suffixes else None)
 
 
 class _Reading:
@@ -132,8 +111,16 @@ class _Reading:
         channels = {name: v for name, v in values.items() if v is not None}
         if self._run.kind == "table":
             if time_column is not None:
-                self._add([Remark("note", "time-left-out", "a table of steady points needs no time; left out",
-                                  "If this is a log against time, correct the run's kind.")])
+                self._add(
+                    [
+                        Remark(
+                            "note",
+                            "time-left-out",
+                            "a table of steady points needs no time; left out",
+                            "If this is a log against time, correct the run's kind.",
+                        )
+                    ]
+                )
             return RunLog(self._run, None, channels, tuple(self.findings), sha256)
         clock = self._clock(time_column)
         if clock is None:
@@ -143,10 +130,18 @@ class _Reading:
 
     def _nothing_known(self) -> Remark:
         if self._table.names is None:
-            return Remark("error", "no-header", f"the log has no header and {self._table.numbers.shape[1]} columns",
-                          "Give the columns by position from 1: [runs.columns] speed = { column = 4, unit = \"rpm\" }.")
-        return Remark("error", "no-known-column", "no column's name is known: " + ", ".join(self._table.names[:12]),
-                      "Name the columns in [runs.columns].")
+            return Remark(
+                "error",
+                "no-header",
+                f"the log has no header and {self._table.numbers.shape[1]} columns",
+                'Give the columns by position from 1: [runs.columns] speed = { column = 4, unit = "rpm" }.',
+            )
+        return Remark(
+            "error",
+            "no-known-column",
+            "no column's name is known: " + ", ".join(self._table.names[:12]),
+            "Name the columns in [runs.columns].",
+        )
 
     def _conversion(self, channel: str, column: Assigned, values: NDArray[np.float64]) -> Conversion | None:
         """How a column's numbers become the channel's unit; an unstated unit is an assumption, said aloud."""
@@ -169,18 +164,47 @@ class _Reading:
         rows = self._table.row_numbers
         if texts:
             some = ", ".join(sorted({repr(t) for t in texts.values()})[:3])
-            self._add([remark_rows("warning", "not-a-number", f"no number but {some}; taken as missing",
-                                   "Look at these cells.", rows[sorted(texts)])], channel)
+            self._add(
+                [
+                    remark_rows(
+                        "warning",
+                        "not-a-number",
+                        f"no number but {some}; taken as missing",
+                        "Look at these cells.",
+                        rows[sorted(texts)],
+                    )
+                ],
+                channel,
+            )
         missing = ~np.isfinite(raw)
         if texts:
             missing[list(texts)] = False
         if missing.all():
-            self._add([Remark("warning", "empty-channel", f'column "{column.label}" holds no number; left out',
-                              "Check that the sensor was connected.")], channel)
+            self._add(
+                [
+                    Remark(
+                        "warning",
+                        "empty-channel",
+                        f'column "{column.label}" holds no number; left out',
+                        "Check that the sensor was connected.",
+                    )
+                ],
+                channel,
+            )
             return None
         if missing.any():
-            self._add([remark_rows("note", "missing-cells", "no value", "Nothing to do if the sensor is slower than the "
-                                   "log.", rows[missing])], channel)
+            self._add(
+                [
+                    remark_rows(
+                        "note",
+                        "missing-cells",
+                        "no value",
+                        "Nothing to do if the sensor is slower than the log.",
+                        rows[missing],
+                    )
+                ],
+                channel,
+            )
         if len(texts) == len(raw):
             return None
         conversion = self._conversion(channel, column, raw)
@@ -194,26 +218,56 @@ class _Reading:
         return np.asarray(np.where(np.isfinite(values), values, np.nan))
 
     def _throttle(self, values: NDArray[np.float64], rows: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Throttle within 0 to 1; a little beyond is a pulse beyond its nominal range, a lot is a wrong unit."""
+        """Throttle within 0 to 1: a little beyond is a pulse past its nominal range, a lot a wrong unit."""
         known = values[np.isfinite(values)]
         if known.max() > 1.25 or known.min() < -0.3:
-            self._add([Remark("error", "wrong-unit", f"throttle goes from {known.min():.4g} to {known.max():.4g} where 0 to 1 "
-                              "is full range", "State its unit in [runs.columns]: \"%\", \"us\" (1000 to 2000) or "
-                              "\"1\" (0 to 1).")], "throttle")
+            self._add(
+                [
+                    Remark(
+                        "error",
+                        "wrong-unit",
+                        f"throttle goes from {known.min():.4g} to {known.max():.4g} where 0 to 1 "
+                        "is full range",
+                        'State its unit in [runs.columns]: "%", "us" (1000 to 2000) or "1" (0 to 1).',
+                    )
+                ],
+                "throttle",
+            )
             return values
         beyond = (values < 0) | (values > 1)
         if beyond.any():
-            self._add([remark_rows("note", "throttle-beyond", "throttle below 0 or above 1; taken as 0 or 1",
-                                   "Nothing to do if the controller does the same.", rows[beyond])], "throttle")
+            self._add(
+                [
+                    remark_rows(
+                        "note",
+                        "throttle-beyond",
+                        "throttle below 0 or above 1; taken as 0 or 1",
+                        "Nothing to do if the controller does the same.",
+                        rows[beyond],
+                    )
+                ],
+                "throttle",
+            )
         return np.clip(values, 0.0, 1.0)
 
     def _clock(self, column: Assigned | None) -> Clock | None:
         table, run = self._table, self._run
         if column is None:
-            names = ", ".join(table.names[:12]) if table.names else f"no header, {table.numbers.shape[1]} columns"
-            self._add([Remark("error", "no-time-column", f"a {run.kind} needs a time column; the log has: {names}",
-                              "Name it in [runs.columns] time = { column = ..., unit = \"s\" }, or give the kind table to "
-                              "a table of steady points.")], "time")
+            names = (
+                ", ".join(table.names[:12]) if table.names else f"no header, {table.numbers.shape[1]} columns"
+            )
+            self._add(
+                [
+                    Remark(
+                        "error",
+                        "no-time-column",
+                        f"a {run.kind} needs a time column; the log has: {names}",
+                        'Name it in [runs.columns] time = { column = ..., unit = "s" }, or give the kind '
+                        "table to a table of steady points.",
+                    )
+                ],
+                "time",
+            )
             return None
         stamps = seconds_of_stamps(table.texts.get(column.position, {}), len(table.numbers))
         to_seconds = 1.0
@@ -230,4 +284,4 @@ class _Reading:
 
 
 def _equal(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
-    return (a == b) | (np.isnan(a) & np.isnan(b))
+    return np.asarray((a == b) | (np.isnan(a) & np.isnan(b)))

@@ -1,7 +1,7 @@
 """What a campaign file may hold, as frozen validated objects.
 
-Fields carry the names and units of the file; the few that are worked out (diameters in metres, the air of one run)
-are properties or are filled in by `motorfit.bench.campaign.load_campaign`.
+Fields carry the names and units of the file; the few that are worked out (diameters in metres, the air of one
+run) are properties or are filled in by `motorfit.bench.campaign.load_campaign`.
 """
 
 from __future__ import annotations
@@ -31,9 +31,14 @@ def _exactly_one(part: _Part, first: str, second: str) -> None:
     given = [name for name in (first, second) if getattr(part, name) is not None]
     if len(given) != 1:
         raise PydanticCustomError(
-            "one_of", "{found}",
-            {"found": "both are given" if given else "neither is given", "names": f"{first}, {second}",
-             "allowed": f"exactly one of {first} and {second}"})
+            "one_of",
+            "{found}",
+            {
+                "found": "both are given" if given else "neither is given",
+                "names": f"{first}, {second}",
+                "allowed": f"exactly one of {first} and {second}",
+            },
+        )
 
 
 class Air(_Part):
@@ -53,7 +58,7 @@ class AirOverride(_Part):
 
 
 class Controller(_Part):
-    """The speed controller: resistance with leads [ohm], its doubt [ohm], nominal limit of motor current [A]."""
+    """The speed controller: resistance with leads [ohm], its doubt [ohm], limit of motor current [A]."""
 
     resistance_ohm: NotNegative | None = None
     resistance_sd_ohm: Positive | None = None
@@ -63,8 +68,8 @@ class Controller(_Part):
 class ChannelDoubt(_Part):
     """One-sigma calibration doubt of a sensor.
 
-    `gain_sd` is relative; `offset_sd` is in the unit of `motorfit.quantities.CHANNELS` (a file's rpm has become
-    rad/s). None: the wide default of the prior table.
+    `gain_sd` is relative; `offset_sd` is in the unit of `motorfit.quantities.CHANNELS` (a file's rpm has
+    become rad/s). None: the wide default of the prior table.
     """
 
     gain_sd: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)] | None = None
@@ -80,7 +85,7 @@ class Bench(_Part):
 
 
 class Motor(_Part):
-    """A motor under test: mass [g], pairs of magnet poles, the maker's speed constant [rpm/V], unit and model."""
+    """A motor under test: mass [g], pairs of magnet poles, the maker's K_v [rpm/V], unit and model."""
 
     id: Id
     mass_g: Positive | None = None
@@ -113,7 +118,11 @@ class Propeller(_Part):
     @property
     def diameter_m(self) -> float:
         """Diameter [m]."""
-        return self.diameter_in * INCH_M if self.diameter_in is not None else (self.diameter_mm or math.nan) * 1e-3
+        return (
+            self.diameter_in * INCH_M
+            if self.diameter_in is not None
+            else (self.diameter_mm or math.nan) * 1e-3
+        )
 
     @property
     def pitch_m(self) -> float:
@@ -122,7 +131,7 @@ class Propeller(_Part):
 
 
 class Flywheel(_Part):
-    """A flywheel of known inertia [kg m^2] about its own shaft; motor turns per turn of it (1: directly coupled)."""
+    """A flywheel of known inertia [kg m^2] about its own shaft, and motor turns per turn of it."""
 
     id: Id
     inertia_kg_m2: Positive
@@ -186,7 +195,7 @@ class PriorOverride(_Part):
 
     @property
     def log_sd(self) -> float:
-        """Standard deviation of the logarithm: exact for a factor, for an sd that of the lognormal it matches."""
+        """Standard deviation of the logarithm; for an sd, of the lognormal with that mean and sd."""
         if self.factor is not None:
             return math.log(self.factor)
         return math.sqrt(math.log1p(((self.sd or math.nan) / self.center) ** 2))

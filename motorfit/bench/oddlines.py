@@ -13,15 +13,28 @@ _KINDS: dict[str, tuple[Severity, str, str]] = {
     "comment-lines": ("note", "comments, left out", "Nothing to do."),
     "blank-lines": ("note", "blank lines, left out", "Nothing to do."),
     "repeated-header": ("warning", "the header again", "If two runs were joined in one file, split it."),
-    "text-line": ("warning", "text instead of numbers; left out", "Look at it; take the line out of the log if it is "
-                  "only a remark."),
-    "cut-last-line": ("warning", "the last line is cut short; left out", "Nothing to do if the rest of the run is whole."),
+    "text-line": (
+        "warning",
+        "text instead of numbers; left out",
+        "Look at it; take the line out of the log if it is only a remark.",
+    ),
+    "cut-last-line": (
+        "warning",
+        "the last line is cut short; left out",
+        "Nothing to do if the rest of the run is whole.",
+    ),
     "short-row": ("warning", "fewer cells than the other rows; left out", "Look at these rows in the log."),
-    "long-row": ("warning", "more numbers than the other rows; left out", "Look at these rows in the log; a decimal comma "
-                 "in a file separated by commas would do this."),
+    "long-row": (
+        "warning",
+        "more numbers than the other rows; left out",
+        "Look at these rows in the log; a decimal comma in a file separated by commas would do this.",
+    ),
     "trailing-text": ("note", "text after the last column, left out", "Nothing to do."),
-    "mixed-decimals": ("error", "a decimal point in a file of decimal commas", "Write one decimal sign throughout, and no "
-                       "sign between thousands."),
+    "mixed-decimals": (
+        "error",
+        "a decimal point in a file of decimal commas",
+        "Write one decimal sign throughout, and no sign between thousands.",
+    ),
 }
 _MOST_RAGGED = 0.1
 
@@ -110,11 +123,19 @@ class OddLines:
         made: list[Remark] = []
         for kind, positions in self._found.items():
             severity, what, remedy = _KINDS[kind]
-            made.append(remark_rows(severity, kind, what, remedy, [p + first for p in dict.fromkeys(positions)]))
+            made.append(
+                remark_rows(severity, kind, what, remedy, [p + first for p in dict.fromkeys(positions)])
+            )
         ragged = len(self._found.get("short-row", [])) + len(self._found.get("long-row", []))
         if ragged > 5 and ragged > _MOST_RAGGED * (rows + ragged):
-            made.append(Remark("error", "ragged", f"{ragged} of {rows + ragged} rows do not have {self._dialect.width} cells",
-                               "Check delimiter and decimal sign of the log."))
+            made.append(
+                Remark(
+                    "error",
+                    "ragged",
+                    f"{ragged} of {rows + ragged} rows do not have {self._dialect.width} cells",
+                    "Check delimiter and decimal sign of the log.",
+                )
+            )
         return made
 
 

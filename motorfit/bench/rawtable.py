@@ -13,7 +13,9 @@ from motorfit.bench.findings import MOST_ROWS, Finding, Severity, rows_text
 
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 COMMA_NUMBER = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
-MISSING_WORDS = frozenset({"", "nan", "+nan", "-nan", "na", "n/a", "n.a.", "null", "none", "-", "--", "---", "?"})
+MISSING_WORDS = frozenset(
+    {"", "nan", "+nan", "-nan", "na", "n/a", "n.a.", "null", "none", "-", "--", "---", "?"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,7 @@ class RawTable:
 def cell_value(cell: str, comma: bool) -> float | None:
     """A cell as a number, NaN for a cell that says it is missing, None for text.
 
-    With `comma` a decimal comma is the only decimal sign, so that 1.234 is never taken for 1234 or the reverse.
+    With `comma` a decimal comma is the only decimal sign, so that 1.234 never passes for 1234.
     """
     if comma:
         if COMMA_NUMBER.fullmatch(cell):

@@ -18,7 +18,7 @@ _LARGE = 3_000_000
 _NEWLINE = 10
 
 
-class UnreadableLog(Exception):
+class UnreadableLogError(Exception):
     """A file that holds no log; the remark says why and what to do."""
 
     def __init__(self, kind: str, message: str, remedy: str) -> None:
@@ -29,16 +29,21 @@ class UnreadableLog(Exception):
 def read_text(content: bytes, forced: str | None = None) -> RawTable:
     """The cells of a text log; `forced` is a delimiter that the file's name prescribes.
 
-    Raises `UnreadableLog` where there are no rows of numbers.
+    Raises `UnreadableLogError` where there are no rows of numbers.
     """
     content, remarks = _plain(content)
     if not content.strip():
-        raise UnreadableLog("empty-file", "the file is empty", "Record the run again, or name another file.")
+        raise UnreadableLogError(
+            "empty-file", "the file is empty", "Record the run again, or name another file."
+        )
     head = [_text(line) for line in content.split(b"\n", _HEAD_LINES)[:_HEAD_LINES]]
     dialect = find_dialect(head, forced)
     if dialect is None:
-        raise UnreadableLog("no-numbers", "no line holds two numbers or more", "Name a log of numbers in columns: CSV, "
-                            "TSV, semicolons or blanks between them.")
+        raise UnreadableLogError(
+            "no-numbers",
+            "no line holds two numbers or more",
+            "Name a log of numbers in columns: CSV, TSV, semicolons or blanks between them.",
+        )
     offset = 0
     for _ in range(dialect.first):
         offset = content.index(b"\n", offset) + 1
@@ -62,11 +67,19 @@ def _plain(content: bytes) -> tuple[bytes, list[Remark]]:
     content = content.removeprefix(b"\xef\xbb\xbf")
     if content.endswith(b"\x00"):
         kept = content.rstrip(b"\x00")
-        remarks.append(Remark("warning", "zero-bytes", f"the file ends in {len(content) - len(kept)} zero bytes, left out",
-                              "The logger was cut off; check that the run is whole."))
+        remarks.append(
+            Remark(
+                "warning",
+                "zero-bytes",
+                f"the file ends in {len(content) - len(kept)} zero bytes, left out",
+                "The logger was cut off; check that the run is whole.",
+            )
+        )
         content = kept
     if b"\x00" in content[:100_000]:
-        raise UnreadableLog("not-text", "the file is not text", "Give CSV or other text, Parquet or XLSX with its suffix.")
+        raise UnreadableLogError(
+            "not-text", "the file is not text", "Give CSV or other text, Parquet or XLSX with its suffix."
+        )
     if b"\r" in content:
         content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return content, remarks
@@ -116,7 +129,9 @@ def _prepared(body: bytes, dialect: Dialect) -> bytes:
     return body
 
 
-def _clean_lines(body: bytes, dialect: Dialect) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
+def _clean_lines(
+    body: bytes, dialect: Dialect
+) -> tuple[NDArray[np.bool_], NDArray[np.int64], NDArray[np.int64]]:
     """Which lines hold `width` cells of nothing but plain numbers; where each starts and ends."""
     buffer = np.frombuffer(body, dtype=np.uint8)
     ends = np.flatnonzero(buffer == _NEWLINE)
@@ -138,7 +153,9 @@ def _clean_lines(body: bytes, dialect: Dialect) -> tuple[NDArray[np.bool_], NDAr
     return clean, starts, ends
 
 
-def _picked(body: bytes, clean: NDArray[np.bool_], starts: NDArray[np.int64], ends: NDArray[np.int64]) -> bytes:
+def _picked(
+    body: bytes, clean: NDArray[np.bool_], starts: NDArray[np.int64], ends: NDArray[np.int64]
+) -> bytes:
     if clean.all():
         return body
     edges = np.flatnonzero(np.diff(np.concatenate([[False], clean, [False]]).astype(np.int8)))
@@ -149,7 +166,9 @@ def _parse_block(block: bytes, dialect: Dialect, rows: int) -> NDArray[np.float6
     """Clean lines to float64 (rows, width); None where some cell is no number after all."""
     if rows == 0:
         return np.empty((0, dialect.width))
-    parser: Callable[[bytes, Dialect], NDArray[np.float64]] = _parse_large if len(block) > _LARGE else _parse_small
+    parser: Callable[[bytes, Dialect], NDArray[np.float64]] = (
+        _parse_large if len(block) > _LARGE else _parse_small
+    )
     try:
         numbers = parser(block, dialect)
     except ValueError:
@@ -158,7 +177,9 @@ def _parse_block(block: bytes, dialect: Dialect, rows: int) -> NDArray[np.float6
 
 
 def _parse_small(block: bytes, dialect: Dialect) -> NDArray[np.float64]:
-    return np.loadtxt(io.BytesIO(block), delimiter=dialect.delimiter, comments=None, ndmin=2, encoding="latin-1")
+    return np.loadtxt(
+        io.BytesIO(block), delimiter=dialect.delimiter, comments=None, ndmin=2, encoding="latin-1"
+    )
 
 
 def _parse_large(block: bytes, dialect: Dialect) -> NDArray[np.float64]:
@@ -175,15 +196,21 @@ def _parse_large(block: bytes, dialect: Dialect) -> NDArray[np.float64]:
         pa.BufferReader(block),
         read_options=csv.ReadOptions(column_names=names, use_threads=False, block_size=1 << 24),
         parse_options=csv.ParseOptions(delimiter=delimiter, quote_char=False),
-        convert_options=csv.ConvertOptions(column_types=dict.fromkeys(names, pa.float64()), null_values=["nan", "NaN"]),
+        convert_options=csv.ConvertOptions(
+            column_types=dict.fromkeys(names, pa.float64()), null_values=["nan", "NaN"]
+        ),
     )
     return np.column_stack([table.column(n).to_numpy() for n in names])
 
 
-def _merged(block: NDArray[np.float64], clean: NDArray[np.int64], odd: OddLines, dialect: Dialect) -> RawTable:
+def _merged(
+    block: NDArray[np.float64], clean: NDArray[np.int64], odd: OddLines, dialect: Dialect
+) -> RawTable:
     """Clean rows and the rows among the odd lines, in the file's order."""
     line_numbers = np.concatenate([clean, np.array(odd.positions, dtype=np.int64)])
-    numbers = np.concatenate([block, np.array(odd.values, dtype=float).reshape(len(odd.values), dialect.width)])
+    numbers = np.concatenate(
+        [block, np.array(odd.values, dtype=float).reshape(len(odd.values), dialect.width)]
+    )
     order = np.argsort(line_numbers, kind="stable")
     place = np.empty(len(order), dtype=np.int64)
     place[order] = np.arange(len(order))
@@ -192,6 +219,12 @@ def _merged(block: NDArray[np.float64], clean: NDArray[np.int64], odd: OddLines,
         texts.setdefault(column, {})[int(place[len(block) + i])] = text
     rows = line_numbers[order]
     seams = tuple(int(np.searchsorted(rows, s)) for s in odd.seams)
-    return RawTable(dialect.names, dialect.units, numbers[order], rows + dialect.first + 1, texts, seams,
-                    odd.remarks(len(order)))
-
+    return RawTable(
+        dialect.names,
+        dialect.units,
+        numbers[order],
+        rows + dialect.first + 1,
+        texts,
+        seams,
+        odd.remarks(len(order)),
+    )

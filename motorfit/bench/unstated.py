@@ -9,8 +9,14 @@ from motorfit.bench.columns import Assigned
 from motorfit.bench.rawtable import Remark
 from motorfit.units import EXAMPLES
 
-_USUAL = {"voltage": "V", "motor_voltage": "V", "current": "A", "motor_current": "A", "speed": "rpm",
-          "winding_temperature": "degC"}
+_USUAL = {
+    "voltage": "V",
+    "motor_voltage": "V",
+    "current": "A",
+    "motor_current": "A",
+    "speed": "rpm",
+    "winding_temperature": "degC",
+}
 _LONGEST_STEP_S = 0.5
 
 
@@ -28,11 +34,19 @@ def unstated_unit(channel: str, column: Assigned, values: NDArray[np.float64]) -
         steps = steps[steps > 0]
         unit = "s" if len(steps) > 0 and np.median(steps) < _LONGEST_STEP_S else None
     if unit is None:
-        return None, Remark("error", "no-unit", f'column "{column.label}" does not say its unit',
-                            f"Write it in the header, as in {channel} [{EXAMPLES[channel].split(',')[0]}], or in "
-                            f"[runs.columns]; allowed: {EXAMPLES[channel]}.")
-    return unit, Remark("note", "assumed-unit", f'column "{column.label}" does not say its unit; {unit} assumed',
-                        "State it in the header or in [runs.columns] if it is another.")
+        return None, Remark(
+            "error",
+            "no-unit",
+            f'column "{column.label}" does not say its unit',
+            f"Write it in the header, as in {channel} [{EXAMPLES[channel].split(',')[0]}], or in "
+            f"[runs.columns]; allowed: {EXAMPLES[channel]}.",
+        )
+    return unit, Remark(
+        "note",
+        "assumed-unit",
+        f'column "{column.label}" does not say its unit; {unit} assumed',
+        "State it in the header or in [runs.columns] if it is another.",
+    )
 
 
 def _throttle_unit(low: float, high: float) -> str | None:
