@@ -1,0 +1,1 @@
+"""Answers drawn from a stored posterior: parameters with intervals, predicted curves."""
