@@ -21,6 +21,18 @@ if TYPE_CHECKING:
 _SHOWN = 12
 
 
+def prepare(library: Path) -> None:
+    """Make the library's folder where there is none, and make sure that fits can be stored in it.
+
+    Raises
+    ------
+    ArchiveError
+        They cannot.
+    """
+    with transaction(library):
+        pass
+
+
 def save_fit(library: Path, result: FitResult) -> tuple[StoredFit, ...]:
     """Store the posteriors of all motors of a campaign: all of them, or none.
 
@@ -156,6 +168,7 @@ __all__ = [
     "list_fits",
     "list_motors",
     "load_fit",
+    "prepare",
     "rebuild_catalogue",
     "save_fit",
 ]

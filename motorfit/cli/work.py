@@ -1,0 +1,51 @@
+"""The steps that `fit` and `demo` share: read, refuse what is at fault, fit, store."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from motorfit.cli.output import progress_of, say
+
+if TYPE_CHECKING:
+    from motorfit.archive.stored import StoredFit
+    from motorfit.bench.findings import Finding
+    from motorfit.inference.result import FitResult
+
+
+def fit_and_store(
+    campaign_file: Path, library: Path, *, method: str, seed: int, draws: int
+) -> tuple[FitResult, tuple[StoredFit, ...], tuple[Finding, ...]]:
+    """Fit a campaign and store the posteriors of all its motors, or nothing.
+
+    Returns the result, what was stored, and the warnings of the check.
+
+    Raises
+    ------
+    MotorfitError
+        The campaign file or a log is at fault, the fit cannot be made, or the library cannot be written.
+    """
+    from motorfit.archive.store import prepare, save_fit
+    from motorfit.bench.campaign import load_campaign
+    from motorfit.bench.check import check_campaign
+    from motorfit.bench.findings import LogError
+    from motorfit.bench.logs import read_runs
+    from motorfit.inference.fit import fit_campaign
+
+    campaign = load_campaign(campaign_file)
+    logs = read_runs(campaign)
+    findings = check_campaign(campaign, logs).findings
+    errors = [finding for finding in findings if finding.severity == "error"]
+    if errors:
+        raise LogError(errors)
+    # Before the long work, not after it: a folder that cannot be written is the input's fault too.
+    prepare(library)
+    with progress_of(campaign.title) as report:
+        result = fit_campaign(campaign, logs, method=method, seed=seed, draws=draws, progress=report)
+    return result, save_fit(library, result), tuple(f for f in findings if f.severity == "warning")
+
+
+def tell_warnings(warnings: tuple[Finding, ...]) -> None:
+    """List the warnings of a check on standard error."""
+    for finding in warnings:
+        say(f"warning: {finding}")
