@@ -83,7 +83,7 @@ def demand(omega: ArrayLike, torque: ArrayLike, supply_voltage: ArrayLike, drive
         w, q, e, _ = np.broadcast_arrays(*columns, _column(drive.k_e))
     except ValueError as error:
         raise PhysicsError(
-            f"speed {np.shape(omega)}, torque {np.shape(torque)}, supply {np.shape(supply_voltage)} and draws "
+            f"speed {np.shape(omega)}, torque {np.shape(torque)}, supply {np.shape(supply_voltage)}, draws "
             f"{np.shape(drive.k_e)} do not fit together; allowed are numbers, (points,) or (draws, points)."
         ) from error
     i = current_for_torque(q, w, drive)
