@@ -60,7 +60,9 @@ def main() -> int:
         needed = ".".join(map(str, OLDEST_PYTHON))
         print(f"This is Python {sys.version.split()[0]}; {needed} or newer is needed.", file=sys.stderr)
         return 2
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--environment", type=Path, default=ROOT / ".venv-test", metavar="DIR")
     parser.add_argument("pytest_arguments", nargs="*", metavar="PYTEST_ARGUMENT")
     options = parser.parse_args()

@@ -68,7 +68,15 @@ def test_predict_json_is_the_prediction(run: Run, library: Path) -> None:
     )
     document = _strict(ran.out)
     assert document == expected.to_json()
-    names = "throttle speed_rpm thrust_n torque_nm current_a motor_current_a electrical_power_w".split()
+    names = [
+        "throttle",
+        "speed_rpm",
+        "thrust_n",
+        "torque_nm",
+        "current_a",
+        "motor_current_a",
+        "electrical_power_w",
+    ]
     assert set(document["curves"]) == {*names, "mechanical_power_w", "motor_efficiency", "thrust_per_watt_g"}
     assert document["curves"]["throttle"] == [0.2, 0.4]
 
