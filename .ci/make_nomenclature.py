@@ -14,14 +14,14 @@ PAGE = Path(__file__).resolve().parent.parent / "docs" / "nomenclature.md"
 
 HEAD = """# Nomenclature
 
-Made by `.ci/make_nomenclature.py` from `motorfit/quantities.py`; a test keeps the two equal. Change the table,
-not this page.
+Made by `.ci/make_nomenclature.py` from `motorfit/quantities.py`; a test keeps the two equal.
+Change the table, not this page.
 
 Names are those of files, JSON, measurements and prior overrides. Units are those of stored draws. Inside,
 everything is SI; where the trade's unit is the natural one to report (`kv` in rpm/V), it is the one stored.
 
-Temperatures: `kv`, `kt` and `winding_resistance` are at 25 °C. Propeller coefficients are static and at
-the propeller's reference speed (250 rev/s unless the campaign says otherwise). Propeller parameters have one value per
+`kv`, `kt` and `winding_resistance` are at 25 °C. Propeller coefficients are static and at the propeller's
+reference speed, 250 rev/s unless the campaign says otherwise. Propeller parameters have one value per
 propeller; JSON keys them `thrust_coefficient[p7x35x3]`.
 """
 
