@@ -1,7 +1,7 @@
 """Conversion between the units people log in and the units used inside.
 
 The trade's units and the common SI ones are looked up in a table, so that an ordinary run never loads the
-unit library; anything else goes through Pint, with its dimension checked against the channel's or parameter's own.
+unit library; anything else goes through Pint, its dimension checked against the channel's or parameter's own.
 """
 
 from __future__ import annotations

@@ -97,8 +97,8 @@ def make_clock(
 ) -> tuple[Clock | None, list[Remark]]:
     """A forward clock from raw stamps (n,) in the log's unit, `to_seconds` of which make seconds.
 
-    `same_as_before` (n,) says which rows repeat the one before in every cell. Returns None with an error where
-    the clock starts over, as when two runs were joined.
+    `same_as_before` (n,) says which rows repeat the one before in every cell. Returns None with an error
+    where the clock starts over, as when two runs were joined.
     """
     remarks: list[Remark] = []
     rows = np.flatnonzero(np.isfinite(stamps))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from motorfit.bench.campaign import Campaign, Run
 from motorfit.bench.clock import Clock, make_clock, seconds_of_stamps
 from motorfit.bench.columns import Assigned, assign_columns, conversion_remark
+from motorfit.bench.dropouts import speed_excursions
 from motorfit.bench.findings import Finding, LogError
 from motorfit.bench.logfile import read_table
 from motorfit.bench.rawtable import RawTable, Remark, remark_rows
@@ -126,6 +127,8 @@ class _Reading:
         if clock is None:
             return None
         gathered = {name: clock.gather(v) for name, v in channels.items()}
+        if "speed" in gathered:
+            gathered["speed"] = self._without_excursions(clock, gathered["speed"])
         return RunLog(self._run, clock.time_s, gathered, tuple(self.findings), sha256)
 
     def _nothing_known(self) -> Remark:
@@ -249,6 +252,28 @@ class _Reading:
                 "throttle",
             )
         return np.clip(values, 0.0, 1.0)
+
+    def _without_excursions(self, clock: Clock, speed: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Speed with NaN where it left for an instant and came back, and a finding that names the rows."""
+        spans = speed_excursions(clock.time_s, speed)
+        if not spans:
+            return speed
+        speed = speed.copy()
+        out: list[int] = []
+        for first, end in spans:
+            speed[first:end] = np.nan
+            out += range(first, end)
+        rows = self._table.row_numbers[clock.rows[clock.groups[out]]]
+        remark = remark_rows(
+            "warning",
+            "speed-dropout",
+            "speed leaves for an instant and comes back; taken as missing",
+            "Look at the speed sensor: it misses edges or counts them twice.",
+            rows,
+        )
+        first_s, last_s = float(clock.time_s[out[0]]), float(clock.time_s[out[-1]])
+        self.findings.append(replace(remark.of(self._run.id, "speed"), start_s=first_s, end_s=last_s))
+        return speed
 
     def _clock(self, column: Assigned | None) -> Clock | None:
         table, run = self._table, self._run

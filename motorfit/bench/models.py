@@ -44,7 +44,7 @@ def _exactly_one(part: _Part, first: str, second: str) -> None:
 class Air(_Part):
     """The air at the bench: temperature [degC], station pressure [hPa], relative humidity [%]."""
 
-    temperature_c: Annotated[float, Field(ge=-60, le=70, allow_inf_nan=False)]
+    temperature_c: Annotated[float, Field(ge=-40, le=60, allow_inf_nan=False)]
     pressure_hpa: Annotated[float, Field(ge=300, le=1100, allow_inf_nan=False)]
     humidity_pct: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] = 50.0
 
@@ -52,7 +52,7 @@ class Air(_Part):
 class AirOverride(_Part):
     """What one run states of its own air; the rest is the campaign's."""
 
-    temperature_c: Annotated[float, Field(ge=-60, le=70, allow_inf_nan=False)] | None = None
+    temperature_c: Annotated[float, Field(ge=-40, le=60, allow_inf_nan=False)] | None = None
     pressure_hpa: Annotated[float, Field(ge=300, le=1100, allow_inf_nan=False)] | None = None
     humidity_pct: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] | None = None
 

@@ -1,0 +1,33 @@
+"""The registry of what is looked for in logs.
+
+A detector of one run takes (campaign, log), one of a whole campaign takes (campaign, logs); each returns its
+findings and knows nothing of the others. To look for another thing, write a function and add it here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from motorfit.bench.campaign import Campaign
+from motorfit.bench.findings import Finding
+from motorfit.bench.logs import RunLog
+from motorfit.bench.look_plausible import efficiency, figure_of_merit, no_load_speed, thrust_coefficient
+from motorfit.bench.look_signals import channels_stop, gaps, repeated_logs, saturation, spikes, values_held
+from motorfit.bench.look_wiring import missing_channels, signs
+
+RunDetector = Callable[[Campaign, RunLog], Iterable[Finding]]
+CampaignDetector = Callable[[Campaign, Sequence[RunLog]], Iterable[Finding]]
+
+RUN_DETECTORS: tuple[RunDetector, ...] = (
+    missing_channels,
+    gaps,
+    spikes,
+    saturation,
+    values_held,
+    channels_stop,
+    signs,
+    efficiency,
+    thrust_coefficient,
+    figure_of_merit,
+)
+CAMPAIGN_DETECTORS: tuple[CampaignDetector, ...] = (no_load_speed, repeated_logs)

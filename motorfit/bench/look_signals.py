@@ -1,0 +1,158 @@
+"""Detectors: gaps, spikes, saturation, values that stand still."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motorfit.bench.campaign import Campaign
+from motorfit.bench.findings import Finding
+from motorfit.bench.logs import RunLog
+from motorfit.bench.spikes import without_spikes
+
+_GAP = 10.0
+_FEWEST = 50
+
+
+def gaps(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
+    """Steps of time ten times longer than those on both sides; a logger that slows down evenly has none."""
+    if log.time_s is None or len(log.time_s) < 8:
+        return
+    step = np.diff(log.time_s)
+    around = np.array([np.roll(step, k) for k in (-3, -2, -1, 1, 2, 3)])
+    long = np.flatnonzero((step > _GAP * np.median(around, axis=0)) & (step > 3.0 * np.median(step)))
+    if len(long) == 0:
+        return
+    worst = int(long[np.argmax(step[long])])
+    yield Finding(
+        log.run.id,
+        None,
+        "warning",
+        "gap",
+        f"{len(long)} gap{'s' if len(long) > 1 else ''} in time, the longest of {step[worst]:.4g} s",
+        "Nothing is filled in; check that the logger kept up.",
+        float(log.time_s[worst]),
+        float(log.time_s[worst + 1]),
+    )
+
+
+def spikes(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
+    """Single samples of speed that jump out of line."""
+    speed = log.channels.get("speed")
+    if log.time_s is not None and speed is not None:
+        yield from without_spikes(log.run, "speed", log.time_s, speed)[1]
+
+
+def saturation(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
+    """A channel that stays at one extreme value for long, though its values are otherwise finely spread."""
+    if log.time_s is None:
+        return
+    for channel, values in _noisy(log):
+        for extreme, word in ((np.nanmax(values), "highest"), (np.nanmin(values), "lowest")):
+            if extreme == 0.0 or (word == "lowest" and channel in ("speed", "voltage")):
+                continue
+            first, length = _longest(values == extreme)
+            distinct = np.unique(values[np.isfinite(values)])
+            beside = distinct[-2] if word == "highest" else distinct[1]
+            if length >= 20 and length > 10 * np.count_nonzero(values == beside):
+                yield Finding(
+                    log.run.id,
+                    channel,
+                    "warning",
+                    "saturated",
+                    f"{channel} stays at its {word} value, {extreme:.6g} (SI), for {length} samples: "
+                    "the sensor is at its end",
+                    "Take a sensor or range that reaches further; the true value was beyond.",
+                    float(log.time_s[first]),
+                    float(log.time_s[first + length - 1]),
+                )
+
+
+def values_held(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
+    """A channel whose value is repeated for several rows, again and again: a sensor slower than the log."""
+    if log.time_s is None:
+        return
+    for channel, values in _noisy(log):
+        known = values[np.isfinite(values)]
+        starts = np.flatnonzero(np.diff(known)) + 1
+        if len(starts) < 10:
+            continue
+        lengths = np.diff(starts)
+        typical = float(np.median(lengths))
+        if typical >= 3 and np.mean(np.abs(lengths - typical) <= 1) > 0.8:
+            rate = typical * float(np.median(np.diff(log.time_s)))
+            yield Finding(
+                log.run.id,
+                channel,
+                "note",
+                "values-held",
+                f"each value of {channel} stands for {typical:.0f} rows: it is new only every {rate:.3g} s",
+                "Nothing to do; repeated values are not counted as new information.",
+            )
+
+
+def channels_stop(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
+    """A channel that stands still for long while speed moves, though it moves elsewhere."""
+    speed = log.channels.get("speed")
+    if log.time_s is None or speed is None:
+        return
+    for channel, values in _noisy(log):
+        if log.run.kind == "coast-down" and channel != "speed":
+            continue  # the motor is off, or unplugged
+        same = np.concatenate([[False], np.diff(values) == 0])
+        first, length = _longest(same)
+        level = values[first]
+        if length < _FEWEST or level in (0.0, np.nanmin(values), np.nanmax(values)):
+            continue
+        rest = np.count_nonzero(same) - length
+        others = speed if channel != "speed" else log.channels.get("current", speed)
+        moved = np.unique(others[first : first + length]).size > length / 4
+        if moved and length > 10 * max(1.0, rest / max(1, len(values) - length) * _FEWEST):
+            yield Finding(
+                log.run.id,
+                channel,
+                "warning",
+                "channel-stops",
+                f"{channel} stands at {level:.6g} (SI) for {length} samples while the motor goes on",
+                "Check the sensor's cable; take the column out of [runs.columns] if it cannot be trusted.",
+                float(log.time_s[first]),
+                float(log.time_s[first + length - 1]),
+            )
+
+
+def repeated_logs(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Finding]:
+    """Two runs of one motor whose logs are the same bytes under two names."""
+    seen: dict[tuple[str, str], str] = {}
+    for log in logs:
+        key = (log.run.motor, log.sha256)
+        if key in seen:
+            yield Finding(
+                log.run.id,
+                None,
+                "error",
+                "same-log",
+                f"its log is the same as that of {seen[key]}",
+                "Name each run's own log; one read twice would count double.",
+            )
+        seen.setdefault(key, log.run.id)
+
+
+def _noisy(log: RunLog) -> Iterator[tuple[str, NDArray[np.float64]]]:
+    """Channels with enough samples and enough different values to tell standing still from coarse steps."""
+    for channel, values in log.channels.items():
+        if channel == "throttle" or len(values) < 2 * _FEWEST:
+            continue
+        if np.unique(values[np.isfinite(values)]).size > 20:
+            yield channel, values
+
+
+def _longest(flag: NDArray[np.bool_]) -> tuple[int, int]:
+    """First position and length of the longest stretch of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flag, [False]]).astype(np.int8)))
+    if len(edges) == 0:
+        return 0, 0
+    lengths = edges[1::2] - edges[::2]
+    longest = int(np.argmax(lengths))
+    return int(edges[2 * longest]), int(lengths[longest])
