@@ -25,24 +25,26 @@ def fit_and_store(
     MotorfitError
         The campaign file or a log is at fault, the fit cannot be made, or the library cannot be written.
     """
-    from motorfit.archive.store import prepare, save_fit
     from motorfit.bench.campaign import load_campaign
     from motorfit.bench.check import check_campaign
     from motorfit.bench.findings import LogError
-    from motorfit.bench.logs import read_runs
-    from motorfit.inference.fit import fit_campaign
+    from motorfit.bench.logs import try_read_runs
 
     campaign = load_campaign(campaign_file)
-    logs = read_runs(campaign)
-    findings = check_campaign(campaign, logs).findings
-    errors = [finding for finding in findings if finding.severity == "error"]
-    if errors:
-        raise LogError(errors)
+    logs, found = try_read_runs(campaign)
+    check = check_campaign(campaign, logs, found)
+    if check.errors:
+        raise LogError(check.errors)
+
+    # Only now the slow imports: input at fault is answered without them.
+    from motorfit.archive.store import prepare, save_fit
+    from motorfit.inference.fit import fit_campaign
+
     # Before the long work, not after it: a folder that cannot be written is the input's fault too.
     prepare(library)
     with progress_of(campaign.title) as report:
         result = fit_campaign(campaign, logs, method=method, seed=seed, draws=draws, progress=report)
-    return result, save_fit(library, result), tuple(f for f in findings if f.severity == "warning")
+    return result, save_fit(library, result), tuple(f for f in check.findings if f.severity == "warning")
 
 
 def tell_warnings(warnings: tuple[Finding, ...]) -> None:
