@@ -21,7 +21,7 @@ _THREADED_ABOVE = 200_000
 
 def check_interval(interval: float) -> float:
     """Return the interval's probability, or raise AnswerError outside 0.01..0.999."""
-    if not (isinstance(interval, (int, float)) and 0.01 <= interval <= 0.999):
+    if not 0.01 <= interval <= 0.999:
         raise AnswerError(
             "interval", interval, "a probability from 0.01 to 0.999", "Give 0.9 for a 90 % interval."
         )
@@ -63,7 +63,7 @@ def band(values: NDArray[Any], interval: float) -> Band:
 
 
 def bands(values: Mapping[str, NDArray[Any]], interval: float) -> dict[str, Band]:
-    """Return a Band for each named array (G, S); large ones are shared among threads (sorting frees the lock)."""
+    """Return a Band for each named array (G, S); threads share large ones, since sorting frees the lock."""
     work = sum(array.size for array in values.values())
     if work < _THREADED_ABOVE:
         return {name: band(array, interval) for name, array in values.items()}
@@ -81,5 +81,7 @@ def _sorted_quantile(rows: FloatArray, finite: NDArray[np.int64], q: float) -> F
     left, right = rows[index, below], rows[index, above]
     weight = position - below
     # An infinite neighbour with weight 0 must not turn a finite quantile into NaN.
-    mixed: FloatArray = np.where(weight == 0.0, left, left + weight * np.where(weight == 0.0, 0.0, right - left))
+    mixed: FloatArray = np.where(
+        weight == 0.0, left, left + weight * np.where(weight == 0.0, 0.0, right - left)
+    )
     return mixed

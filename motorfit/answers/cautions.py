@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from motorfit.answers.bands import Band
 from motorfit.answers.facts import AirLike, Envelope, envelope
@@ -39,7 +40,7 @@ def propeller_cautions(fit: FitLike, propeller: PropellerDraws) -> list[Caution]
         return [
             Caution(
                 "geometry-only-propeller",
-                f"{propeller.name} was not on the stand: its coefficients are what propellers of its diameter and "
+                f"{propeller.name} was not on the stand: its coefficients are what propellers of "
                 f"{propeller.blades} blades usually have, so the bands are wide.",
             )
         ]
@@ -53,16 +54,16 @@ def propeller_cautions(fit: FitLike, propeller: PropellerDraws) -> list[Caution]
         found.append(
             Caution(
                 "propeller-not-learned",
-                f"{' and '.join(dull)} of {propeller.name} were not learned from this campaign; what would teach "
-                f"them: {teacher(dull[0], propeller.name)}.",
+                f"{' and '.join(dull)} of {propeller.name} were not learned from this campaign; what would "
+                f"teach them: {teacher(dull[0], propeller.name)}.",
             )
         )
     elif envelope(fit, propeller.name) is None:
         found.append(
             Caution(
                 "propeller-tested-elsewhere",
-                f"{propeller.name} was not run on {fit.motor}: its coefficients come from other motors of the "
-                "campaign.",
+                f"{propeller.name} was not run on {fit.motor}: its coefficients come from other motors of "
+                "the campaign.",
             )
         )
     return found
@@ -77,14 +78,18 @@ def parameter_cautions(fit: FitLike) -> list[Caution]:
     return [
         Caution(
             "parameters-not-learned",
-            f"{', '.join(missing)} of {fit.motor} were not learned from its runs and stand at what motors of its "
-            f"kind usually have; what would teach {missing[0]}: {teacher(missing[0])}.",
+            f"{', '.join(missing)} of {fit.motor} were not learned from its runs and stand at what motors "
+            f"of its kind usually have; what would teach {missing[0]}: {teacher(missing[0])}.",
         )
     ]
 
 
 def envelope_cautions(
-    fit: FitLike, propeller: PropellerDraws, voltage_v: float, curves: Mapping[str, Band], throttle: FloatArray
+    fit: FitLike,
+    propeller: PropellerDraws,
+    voltage_v: float,
+    curves: Mapping[str, Band],
+    throttle: FloatArray,
 ) -> list[Caution]:
     """Name what lies outside the tested speeds, voltages and currents, with both spans in numbers."""
     own = envelope(fit, propeller.name)
@@ -102,7 +107,10 @@ def envelope_cautions(
         if quantity == "voltage":
             if not low - _SLACK * abs(low) <= voltage_v <= high + _SLACK * abs(high):
                 found.append(
-                    Caution(code, f"{voltage_v:g} V lies outside the {_plain(low)} to {_plain(high)} V of the {where}.")
+                    Caution(
+                        code,
+                        f"{voltage_v:g} V lies outside the {_plain(low)} to {_plain(high)} V of the {where}.",
+                    )
                 )
             continue
         values = curves["speed_rpm" if quantity == "speed" else "current_a"].median
@@ -113,8 +121,8 @@ def envelope_cautions(
                 Caution(
                     code,
                     f"At throttle {_ranges(throttle, outside)} the predicted {quantity} "
-                    f"({_span_text(values[outside])} {unit}) lies outside the {_plain(low)} to {_plain(high)} {unit} of the "
-                    f"{where}.",
+                    f"({_span_text(values[outside])} {unit}) lies outside the {_plain(low)} to "
+                    f"{_plain(high)} {unit} of the {where}.",
                 )
             )
     return found
@@ -151,8 +159,9 @@ def running_cautions(
         found.append(
             Caution(
                 "tip-mach",
-                f"At throttle {_ranges(throttle, fast)} the blade tips reach Mach {np.nanmax(mach):.2f}, above "
-                f"{TIP_MACH_FLAG:g}: compressibility, which the model leaves out, costs thrust and adds torque.",
+                f"At throttle {_ranges(throttle, fast)} the blade tips reach Mach {np.nanmax(mach):.2f}, "
+                f"above {TIP_MACH_FLAG:g}: compressibility, which the model leaves out, costs thrust and "
+                "adds torque.",
             )
         )
     still = stopped >= 0.05
@@ -160,8 +169,8 @@ def running_cautions(
         found.append(
             Caution(
                 "does-not-turn",
-                f"At throttle {_ranges(throttle, still)} the shaft stands still in {_percent(stopped[still])} of the "
-                "draws.",
+                f"At throttle {_ranges(throttle, still)} the shaft stands still in "
+                f"{_percent(stopped[still])} of the draws.",
             )
         )
     blank = sorted(name for name, curve in curves.items() if np.isnan(curve.median).any())
@@ -169,7 +178,8 @@ def running_cautions(
         gone = np.any([np.isnan(curves[name].median) for name in blank], axis=0)
         found.append(
             Caution(
-                "no-answer", f"At throttle {_ranges(throttle, gone)} there is no value (null) for {', '.join(blank)}."
+                "no-answer",
+                f"At throttle {_ranges(throttle, gone)} there is no value (null) for {', '.join(blank)}.",
             )
         )
     return found
@@ -191,7 +201,7 @@ def _spans(tested: Envelope) -> Iterable[tuple[str, str, tuple[float, float] | N
     yield "current", "A", tested.current_a
 
 
-def _ranges(throttle: FloatArray, mask: FloatArray) -> str:
+def _ranges(throttle: FloatArray, mask: NDArray[np.bool_]) -> str:
     """Text of the throttles a mask selects: single values, and runs of neighbours as ranges."""
     order = np.argsort(throttle, kind="stable")
     parts: list[str] = []

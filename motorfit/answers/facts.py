@@ -53,10 +53,8 @@ def envelope(fit: FitLike, propeller: str | None = None) -> Envelope | None:
     None: no run of this motor has that propeller.
     """
     stored = _mapping(fit.constant, "envelope")
-    if propeller is None:
-        found = stored.get(OVERALL)
-    else:
-        found = _mapping(stored, "propellers").get(propeller)
+    by_propeller = _mapping(stored, "propellers")
+    found = stored.get(OVERALL) if propeller is None else by_propeller.get(propeller)
     if not isinstance(found, Mapping):
         return None
     spans = Envelope(_span(found, "speed_rpm"), _span(found, "voltage_v"), _span(found, "current_a"))
@@ -101,7 +99,9 @@ def campaign_air(fit: FitLike) -> Air:
         raise AnswerError("air", None, "a fit that stores the air of its campaign", "Fit the campaign again.")
     humidity = stored.get("humidity_pct")
     return Air(
-        float(stored["temperature_c"]), float(stored["pressure_hpa"]), 50.0 if humidity is None else float(humidity)
+        float(stored["temperature_c"]),
+        float(stored["pressure_hpa"]),
+        50.0 if humidity is None else float(humidity),
     )
 
 

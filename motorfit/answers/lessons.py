@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+_TORQUE = "a ramp with torque logged, or a flywheel's spin-up together with its coast-down or a no-load run"
+
 # Plain sentences for the reader: which run teaches this parameter. `{propeller}` is filled in where
 # the parameter belongs to one.
 _TEACHERS: dict[str, str] = {
     "kv": "a no-load run with voltage and speed logged, at full throttle",
-    "kt": "a spin-up of a flywheel of known inertia, or a ramp with torque logged",
-    "kt_kv_ratio": "a spin-up of a flywheel of known inertia, or a ramp with torque logged",
+    "kt": _TORQUE,
+    "kt_kv_ratio": _TORQUE,
     "winding_resistance": "a loaded ramp or spin-up with voltage, current and speed logged, "
     "or a measured resistance under [[measurements]]",
     "drag_current_static": "a no-load run at several voltages, or a coast-down",
@@ -23,13 +25,13 @@ _TEACHERS: dict[str, str] = {
     "body_time_constant": "a hold of several minutes at high current, with winding temperature logged",
     "magnet_temperature_coefficient": "no-load runs of the motor cold and hot, with temperature logged",
     "thrust_coefficient": "a ramp or table with propeller {propeller}, with thrust and speed logged",
-    "torque_coefficient": "a ramp or table with propeller {propeller}, with torque (or current) and speed logged",
+    "torque_coefficient": "a ramp or table with propeller {propeller}, with torque and speed logged",
     "figure_of_merit": "a ramp or table with propeller {propeller}, with thrust, torque and speed logged",
-    "thrust_reynolds_exponent": "a ramp with propeller {propeller} over a wide range of speed, with thrust logged",
-    "torque_reynolds_exponent": "a ramp with propeller {propeller} over a wide range of speed, with torque logged",
+    "thrust_reynolds_exponent": "a ramp with propeller {propeller} from slow to fast, with thrust logged",
+    "torque_reynolds_exponent": "a ramp with propeller {propeller} from slow to fast, with torque logged",
     "prop_inertia": "a steps run with propeller {propeller}, or inertia_kg_m2 in its entry of the campaign",
     "flywheel_inertia": "a weighed and measured flywheel, as inertia_kg_m2 in the campaign",
-    "controller_resistance": "a measured controller and lead resistance, as resistance_ohm under [bench.controller]",
+    "controller_resistance": "its measured resistance with leads, as resistance_ohm under [bench.controller]",
     "duty_slope": "a ramp over the whole throttle range, with throttle, voltage and speed logged",
     "duty_curvature": "a ramp over the whole throttle range, with throttle, voltage and speed logged",
     "duty_cubic": "a ramp over the whole throttle range, with throttle, voltage and speed logged",

@@ -110,7 +110,9 @@ def predict(
     """
     check_interval(interval)
     if not (math.isfinite(voltage_v) and 0.0 < voltage_v <= 1000.0):
-        raise AnswerError("voltage", voltage_v, "above 0 and up to 1000 V", "Give the supply's voltage in volts.")
+        raise AnswerError(
+            "voltage", voltage_v, "above 0 and up to 1000 V", "Give the supply's voltage in volts."
+        )
     grid = _grid(throttle)
     rows, warnings = _rows(count(fit), draws)
     prop = propeller_draws(fit, propeller)
@@ -152,11 +154,16 @@ def predict(
 def _grid(throttle: Sequence[float] | NDArray[Any] | None) -> FloatArray:
     grid = np.asarray(DEFAULT_THROTTLE if throttle is None else throttle, dtype=np.float64)
     if grid.ndim != 1 or not 1 <= grid.size <= MAX_THROTTLES:
-        raise AnswerError("throttle", grid.shape, f"a list of 1 to {MAX_THROTTLES} points", "Give, for example, 0.2,0.4.")
+        raise AnswerError(
+            "throttle", grid.shape, f"a list of 1 to {MAX_THROTTLES} points", "Give, for example, 0.2,0.4."
+        )
     outside = grid[~((grid >= 0.0) & (grid <= 1.0))]
     if outside.size:
         raise AnswerError(
-            "throttle", float(outside[0]), "fractions from 0 to 1", "Full throttle is 1, not 100; a fifth is 0.2."
+            "throttle",
+            float(outside[0]),
+            "fractions from 0 to 1",
+            "Full throttle is 1, not 100; a fifth is 0.2.",
         )
     return grid
 

@@ -119,7 +119,9 @@ def _from_geometry(fit: FitLike, name: str, diameter_m: float, blades: int) -> P
     belief = BELIEFS["thrust_coefficient"]
     thrust = belief.center * (0.5 * blades) ** BLADE_EXPONENT * np.exp(belief.spread * normal[0])
     belief = BELIEFS["figure_of_merit"]
-    merit = 1.0 / (1.0 + np.exp(-(math.log(belief.center / (1.0 - belief.center)) + belief.spread * normal[1])))
+    merit = 1.0 / (
+        1.0 + np.exp(-(math.log(belief.center / (1.0 - belief.center)) + belief.spread * normal[1]))
+    )
     torque = np.asarray(propeller_physics.torque_coefficient(thrust, merit))
     return PropellerDraws(
         name=name,

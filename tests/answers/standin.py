@@ -87,11 +87,18 @@ def make_fit(seed: int = 1, motor: str = "tern-2807", *, exact: bool = False) ->
         "envelope": {
             "overall": {"speed_rpm": [2500.0, 25000.0], "voltage_v": [21.6, 22.3], "current_a": [0.4, 34.0]},
             "propellers": {
-                "p7x35x3": {"speed_rpm": [2500.0, 19000.0], "voltage_v": [21.6, 22.3], "current_a": [0.5, 34.0]}
+                "p7x35x3": {
+                    "speed_rpm": [2500.0, 19000.0],
+                    "voltage_v": [21.6, 22.3],
+                    "current_a": [0.5, 34.0],
+                }
             },
         },
     }
-    attributes = {"campaign": "A day at the bench", "diagnostics": {"method": "fast", "k_hat": np.float64(0.31)}}
+    attributes = {
+        "campaign": "A day at the bench",
+        "diagnostics": {"method": "fast", "k_hat": np.float64(0.31)},
+    }
     fit = StandIn(motor, "20260301T120000Z-0a1b2c", PROPELLERS, draws, prior, constant, attributes)
     return replace(fit, **_blocks(rng))
 
