@@ -16,8 +16,8 @@ def speed_excursions(time_s: NDArray[np.float64], speed: NDArray[np.float64]) ->
     """Spans [first, end) of samples in which speed (n,) leaves and comes back, at time_s (n,) [s].
 
     An excursion begins with a jump by more than 40 % between neighbours while the shaft turns at more than a
-    fifth of its top speed, and is back within 15 % of where it left in 0.15 s: no shaft does that, a sensor that
-    misses edges (zero, half speed) or counts them twice (double speed) does.
+    fifth of its top speed, and is back within 15 % of where it left in 0.15 s: no shaft does that, a sensor
+    that misses edges (zero, half speed) or counts them twice (double speed) does.
     """
     if len(speed) < 3:
         return []

@@ -19,7 +19,7 @@ class Fault:
     Attributes
     ----------
     path: the key's path, such as ``runs[2].propeller`` (lists count from 0).
-    value: the value as it would be written, or "(missing)".
+    value: the value as it would be written, or a remark in brackets such as "(missing)".
     allowed: what may stand there.
     remedy: how to mend it.
     """
@@ -30,7 +30,8 @@ class Fault:
     remedy: str
 
     def __str__(self) -> str:
-        head = f"{self.path} is missing" if self.value == MISSING else f"{self.path} = {self.value}"
+        remark = self.value.startswith("(") and self.value.endswith(")")
+        head = f"{self.path}: {self.value[1:-1]}" if remark else f"{self.path} = {self.value}"
         return f"{head}; allowed: {self.allowed}. {self.remedy}"
 
 
@@ -65,7 +66,7 @@ def nearest(word: object, choices: Iterable[str]) -> str | None:
     if not isinstance(word, str):
         return None
     plain = {choice.casefold(): choice for choice in choices}
-    found = difflib.get_close_matches(word.casefold(), list(plain), n=1, cutoff=0.6)
+    found = difflib.get_close_matches(word.casefold(), list(plain), n=1, cutoff=0.6 if len(word) > 3 else 0.5)
     return plain[found[0]] if found else None
 
 

@@ -104,8 +104,8 @@ def figure_of_merit(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
 def no_load_speed(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Finding]:
     """Speed per volt against the label: off by a ratio of pole counts, it is the pole count.
 
-    A label alone may be wrong, by a good tenth. So a deviation is an error only where it is beyond what labels
-    do, or where torque and current at full throttle say as well that speed is off by that ratio; else a warning.
+    A label alone may be wrong, by a good tenth. So a deviation is an error only where it is beyond what
+    labels do, or where torque and current at full throttle say too that speed is off; else a warning.
     """
     for motor in campaign.motors:
         if motor.label_kv is None:
@@ -143,7 +143,7 @@ def _measured_kv(logs: Sequence[RunLog]) -> tuple[float, RunLog, bool] | None:
 
 
 def _torque_ratio(logs: Sequence[RunLog], kv: float) -> float | None:
-    """K_t K_v of the logs, 1 for an ideal machine: off by the ratio of speed where the pole count is wrong."""
+    """K_t K_v of the logs, 1 for an ideal machine: off as speed is by a wrong pole count."""
     for log in logs:
         throttle = log.channels.get("throttle")
         if log.run.propeller is None or throttle is None or not np.nanmax(throttle) > 0.99:

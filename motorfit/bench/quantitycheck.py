@@ -11,6 +11,10 @@ from motorfit.bench.models import Measurement, PriorOverride
 from motorfit.quantities import PARAMETERS
 from motorfit.units import UnitError, parameter_conversion
 
+_NAMES = listed([n for n, q in PARAMETERS.items() if q.per != "channel"], 40) + (
+    "; gain_, offset_, delay_ and lag_ of each channel"
+)
+
 
 def check_measurement(table: Mapping[str, Any], path: str, ids: Mapping[str, list[str]]) -> list[Fault]:
     """A measurement's quantity, its unit and what it is of."""
@@ -24,7 +28,7 @@ def check_measurement(table: Mapping[str, Any], path: str, ids: Mapping[str, lis
             Fault(
                 join(path, "quantity"),
                 shown(name),
-                listed(PARAMETERS, 40),
+                _NAMES,
                 suggestion(name, PARAMETERS, "Use the name of a parameter."),
             ),
         ]
@@ -94,7 +98,7 @@ def check_prior(name: str, part: PriorOverride | None, unit: object, path: str) 
             Fault(
                 path,
                 "a table",
-                listed(PARAMETERS, 40),
+                _NAMES,
                 suggestion(name, PARAMETERS, "Use the name of a parameter."),
             )
         ]

@@ -42,11 +42,11 @@ def parse_toml(path: Path, content: bytes) -> dict[str, Any]:
     try:
         return tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as error:
-        fault = Fault("file", f"byte {error.start} is not UTF-8", "TOML in UTF-8", "Save the file as UTF-8.")
+        fault = Fault("file", f"(byte {error.start} is not UTF-8)", "TOML in UTF-8", "Save the file as UTF-8.")
     except tomllib.TOMLDecodeError as error:
         fault = Fault(
             "file",
-            str(error),
+            f"({error})",
             "TOML, as in docs/campaign.md",
             "Look at that line: text needs quotes, a key stands once, tables are [x], lists of tables [[x]].",
         )

@@ -71,7 +71,7 @@ def _translate(error: Mapping[str, Any], model: type[BaseModel], path: str) -> F
     if kind == "missing":
         return Fault(where, MISSING, "it is required", f"Add {key} to {path or 'the file'}.")
     if kind == "one_of":
-        return Fault(path, context["found"], context["allowed"], f"Give one of {context['names']}.")
+        return Fault(path, f"({context['found']})", context["allowed"], f"Give one of {context['names']}.")
     if kind == "literal_error":
         # The library writes the choices as 'a', 'b' or 'c'.
         names = [n.strip("' ") for n in context["expected"].replace(" or ", ", ").split(", ")]
