@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -123,7 +124,7 @@ def _summarise_one(
     name: str, propeller: str | None, draws: FloatArray, prior: FloatArray | None, interval: float
 ) -> ParameterSummary:
     tail = 0.5 * (1.0 - interval)
-    low, median, high = np.quantile(draws, (tail, 0.5, 1.0 - tail))
+    low, median, high = quantiles(draws, (tail, 0.5, 1.0 - tail))
     known = PARAMETERS.get(name)
     signed = known is not None and not known.positive
     taught = None if prior is None else contraction(draws, prior, signed=signed)
@@ -135,11 +136,22 @@ def _summarise_one(
         median=float(median),
         low=float(low),
         high=float(high),
-        sd=float(np.std(draws, ddof=1)) if draws.size > 1 else 0.0,
+        sd=_sd(draws),
         contraction=taught,
         learned=learned,
         advice=None if learned else advice(name, propeller),
     )
+
+
+def quantiles(values: FloatArray, probabilities: tuple[float, ...]) -> FloatArray:
+    """Return quantiles of (S,) draws; where some are infinite, of the draws themselves, not between them."""
+    method = "linear" if np.isfinite(values).all() else "inverted_cdf"
+    found: FloatArray = np.quantile(values, probabilities, method=method)  # type: ignore[call-overload]
+    return found
+
+
+def _sd(draws: FloatArray) -> float:
+    return float(np.std(draws, ddof=1)) if draws.size > 1 and np.isfinite(draws).all() else math.nan
 
 
 def unit_of(name: str) -> str:
@@ -162,9 +174,12 @@ def contraction(draws: FloatArray, prior: FloatArray, *, signed: bool = False) -
     signed:
         True for a parameter of either sign: then widths are taken as they are.
     """
+    if not (np.isfinite(draws).all() and np.isfinite(prior).all()):
+        # Infinite means absent (no saturation): the reciprocals are finite and say as much.
+        draws, prior, signed = 1.0 / draws, 1.0 / prior, True
     probabilities = (0.158655, 0.841345)
-    low, high = np.quantile(draws, probabilities)
-    prior_low, prior_high = np.quantile(prior, probabilities)
+    low, high = quantiles(draws, probabilities)
+    prior_low, prior_high = quantiles(prior, probabilities)
     # Draws are stored in single precision: a parameter held fixed has no prior width to lose.
     if not prior_high - prior_low > 1e-6 * max(abs(prior_low), abs(prior_high)):
         return 0.0

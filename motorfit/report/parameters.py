@@ -8,9 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from motorfit.answers.posterior import FitLike, flat
+from motorfit.answers.show import quantiles
 from motorfit.quantities import PARAMETERS
 from motorfit.report.format import interval_texts, meaning, shown
 from motorfit.report.style import GREY, SERIES, FigureDict, axis, layout, tint
@@ -65,7 +64,7 @@ def _row(fit: FitLike, name: str, column: int | None, label: str, series: int, i
 
     def spread(source: Any) -> tuple[float, float, float]:
         values = flat(source) if column is None else flat(source)[:, column]
-        low, median, high = np.quantile(values, (tail, 0.5, 1.0 - tail)) * factor
+        low, median, high = quantiles(values, (tail, 0.5, 1.0 - tail)) * factor
         return float(low), float(median), float(high)
 
     prior = spread(fit.prior[name]) if name in fit.prior else None
