@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,16 +22,25 @@ if TYPE_CHECKING:
 _SHOWN = 12
 
 
-def prepare(library: Path) -> None:
-    """Make the library's folder where there is none, and make sure that fits can be stored in it.
+def check_writable(library: Path) -> None:
+    """Make sure, before long work, that fits can be stored; nothing is written or made.
 
     Raises
     ------
     ArchiveError
         They cannot.
     """
-    with transaction(library):
-        pass
+    place = library
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    if not place.is_dir():
+        raise ArchiveError(
+            f"library {library}: {place} is not a folder. Name another library with --library."
+        )
+    if not os.access(place, os.W_OK | os.X_OK):
+        raise ArchiveError(
+            f"library {library}: {place} may not be written. Choose a folder you may write to with --library."
+        )
 
 
 def save_fit(library: Path, result: FitResult) -> tuple[StoredFit, ...]:
@@ -164,11 +174,11 @@ __all__ = [
     "LoadedFit",
     "NotFoundError",
     "StoredFit",
+    "check_writable",
     "find_fit",
     "list_fits",
     "list_motors",
     "load_fit",
-    "prepare",
     "rebuild_catalogue",
     "save_fit",
 ]

@@ -37,11 +37,11 @@ def fit_and_store(
         raise LogError(check.errors)
 
     # Only now the slow imports: input at fault is answered without them.
-    from motorfit.archive.store import prepare, save_fit
+    from motorfit.archive.store import check_writable, save_fit
     from motorfit.inference.fit import fit_campaign
 
     # Before the long work, not after it: a folder that cannot be written is the input's fault too.
-    prepare(library)
+    check_writable(library)
     with progress_of(campaign.title) as report:
         result = fit_campaign(campaign, logs, method=method, seed=seed, draws=draws, progress=report)
     return result, save_fit(library, result), tuple(f for f in check.findings if f.severity == "warning")

@@ -166,6 +166,14 @@ def test_a_file_where_the_library_should_be_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ArchiveError, match=f"library {re.escape(str(place))}: cannot be written"):
         store.save_fit(place, make_result())
     assert place.read_text() == "not a folder"
+    for library in (place, place / "deeper"):
+        with pytest.raises(ArchiveError, match=r"file is not a folder\. Name another library"):
+            store.check_writable(library)
+
+
+def test_asking_whether_a_library_can_be_written_makes_nothing(tmp_path: Path) -> None:
+    store.check_writable(tmp_path / "new" / "library")
+    assert not (tmp_path / "new").exists()
 
 
 @pytest.mark.parametrize("content", [b"", b"not netCDF", None])
