@@ -30,13 +30,14 @@ def _room(path: Path) -> str:
 def _imports(path: Path) -> Iterator[tuple[int, str]]:
     """Yield line and room of every import of the package, deferred ones and those for types too."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        names: list[str] = []
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}:{node.lineno}: relative import"
             module = node.module or ""
             names = [f"{module}.{alias.name}" for alias in node.names] if module == "motorfit" else [module]
+        else:
+            continue
         for name in names:
             parts = name.split(".")
             if parts[0] == "motorfit_api":

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -64,5 +65,6 @@ def library(tmp_path: Path) -> Path:
         for fit in fits
     )
     folder = tmp_path / "library"
-    store.save_fit(folder, StandInResult(None, posteriors))  # type: ignore[arg-type]
+    result: Any = StandInResult(None, posteriors)
+    store.save_fit(folder, result)
     return folder
