@@ -61,7 +61,7 @@ def test_geometry_alone_is_named() -> None:
 
 
 def test_fast_tips_are_named_with_their_mach_number() -> None:
-    found = ask("7x4x2", voltage=40.0, throttle=[1.0], current_limit=None)
+    found = ask("7x4x2", voltage=25.0, throttle=[1.0], current_limit=None)
     assert "the blade tips reach Mach 0." in message(found, "tip-mach")
     assert "tip-mach" not in codes(ask(throttle=[1.0]))
 
