@@ -1,4 +1,13 @@
-"""Facts of the campaign that a stored fit carries beside its draws."""
+"""Facts of the campaign that a stored fit carries beside its draws.
+
+What is read of ``fit.constant`` (all of it JSON-able):
+
+    air          temperature_c, pressure_hpa, humidity_pct
+    controller   current_limit_a, the bench's nominal one or null
+    propellers   by id: diameter_m, pitch_m, blades, reference_rev_per_s
+    envelope     overall: speed_rpm, voltage_v, current_a, each [low, high] or null;
+                 propellers: by id the same, only of those this motor ran
+"""
 
 from __future__ import annotations
 
