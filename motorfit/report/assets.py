@@ -24,7 +24,7 @@ p { max-width: 46rem; margin: .4rem 0; }
 .cautions ul { margin: 0; padding-left: 1.2rem; } .cautions li { margin: .25rem 0; }
 ul.notes { padding-left: 1.2rem; margin: .4rem 0 1rem; font-size: .92rem; }
 figure { margin: .6rem 0 1.4rem; } figcaption { max-width: 46rem; }
-.scroll { overflow-x: auto; } .plot { min-width: 700px; }
+.scroll { overflow-x: auto; } .plot { min-width: 860px; }
 table { border-collapse: collapse; font-size: .92rem; font-variant-numeric: tabular-nums;
   margin: .6rem 0 1rem; }
 th, td { text-align: left; padding: .28rem .9rem .28rem 0; border-bottom: 1px solid var(--rule);

@@ -45,7 +45,7 @@ def shown(name: str) -> Shown:
 def meaning(name: str) -> str:
     """Return a parameter's one-line meaning ("" where the table does not know it)."""
     quantity = PARAMETERS.get(name)
-    return "" if quantity is None else quantity.meaning
+    return "" if quantity is None else quantity.meaning.replace("degC", "°C")
 
 
 def decimals(half_width: float, value: float) -> int:
