@@ -141,6 +141,7 @@ EXAMPLES: dict[str, str] = {
 }
 """Per channel, what to offer to someone whose unit was not understood."""
 
+_TURNS = re.compile(r"rad|deg|rev|turn|rpm|cycle")
 _SANE = re.compile(r"[\w\s*/^().%°µμΩ·⋅²³-]{1,40}")
 
 
@@ -213,24 +214,15 @@ def _pint_factor(unit: str, target: str, *, turning: bool = False) -> float:
         source = _registry().parse_units(tidy(unit))
     except Exception:  # the unit library raises half a dozen kinds for text that is no unit
         raise UnitError(f"unit {unit!r} is not known") from None
-    if (
-        turning
-        and not any(
-            "radian" in n or "revolution" in n or "turn" in n or "degree" in n or "cycle" in n
-            for n in _registry().get_base_units(source)[1]._units
-        )
-        and "rpm" not in unit.casefold()
-    ):
-        raise UnitError(f"unit {unit!r} does not say whether it counts turns or radians")
+    wanted = _registry().parse_units("" if target == "1" else tidy(target))
     try:
-        return float(
-            _registry()
-            .Quantity(1.0, source)
-            .to(_registry().parse_units("" if target == "1" else tidy(target)))
-            .magnitude
-        )
+        factor = float(_registry().Quantity(1.0, source).to(wanted).magnitude)
     except (pint.DimensionalityError, pint.OffsetUnitCalculusError):
         raise UnitError(f"unit {unit!r} does not measure this ({target} is wanted)") from None
+    # Pint takes turns and radians for pure numbers, so that it would read 1/s as rad/s.
+    if turning and not _TURNS.search(unit.casefold()):
+        raise UnitError(f"unit {unit!r} does not say whether it counts turns or radians")
+    return factor
 
 
 @functools.lru_cache(maxsize=1)

@@ -101,38 +101,39 @@ def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | N
 def _find_header(lines: Sequence[str], dialect: Dialect) -> None:
     """Names and units from what stands above the data; whatever else stands there is remarked on."""
     above = [i for i in range(dialect.first) if lines[i].strip()]
+    cells = {i: _header_cells(lines[i].lstrip("#%/; "), dialect) for i in above}
     plain = [i for i in above if not is_comment(lines[i], dialect.delimiter)]
-    header = plain[-1] if plain else None
-    units = None
-    if header is not None and len(plain) > 1:
-        cells = _header_cells(lines[header], dialect)
-        before = _header_cells(lines[plain[-2]], dialect)
-        if (
-            len(cells) == len(before)
-            and all(is_unit_cell(c) for c in cells)
-            and any(label_of(c).channel for c in before)
-        ):
-            units, header = header, plain[-2]
-    if header is not None and _share(_header_cells(lines[header], dialect), True) >= 0.5:
+    if plain and _share(cells[plain[-1]], True) >= 0.5:
         dialect.remarks.append(
             remark_rows(
                 "warning",
                 "cut-first-line",
                 f"fewer than {dialect.width} cells ahead of the first whole row; left out",
                 "Nothing to do if the log began there.",
-                [header + 1],
+                [plain[-1] + 1],
             )
         )
-        plain.remove(header)
-        above.remove(header)
-        header = None
-    if header is None and above:
-        header = _header_in_comment(lines, above, dialect)
-    if header is None:
-        _remark_preamble(above, dialect)
-        return
-    names = _header_cells(lines[header].lstrip("#%/; "), dialect)
+        above.remove(plain.pop())
+    header = plain[-1] if plain else None
+    units = None
+    if len(plain) > 1 and len(cells[plain[-1]]) == len(cells[plain[-2]]) > 1:
+        names_above = any(label_of(c).channel for c in cells[plain[-2]])
+        if names_above and all(is_unit_cell(c) for c in cells[plain[-1]]):
+            units, header = plain[-1], plain[-2]
+    if header is None or len(cells[header]) < 2:
+        # No header of its own; a comment just above the data may name as many columns as the data has.
+        commented = [i for i in above if i not in plain and _names_columns(cells[i], dialect.width)]
+        header = commented[-1] if commented else None
     _remark_preamble([i for i in above if i not in (header, units)], dialect)
+    if header is not None:
+        _take_header(cells[header], cells.get(units) if units is not None else None, lines, dialect)
+
+
+def _names_columns(cells: Sequence[str], width: int) -> bool:
+    return len(cells) == width and sum(label_of(c).channel is not None for c in cells) >= 2
+
+
+def _take_header(names: list[str], units: list[str] | None, lines: Sequence[str], dialect: Dialect) -> None:
     while len(names) > dialect.width and names[-1] == "":
         names.pop()
     if len(names) == dialect.width - 1 and all(
@@ -151,7 +152,7 @@ def _find_header(lines: Sequence[str], dialect: Dialect) -> None:
         return
     dialect.names = tuple(names)
     if units is not None:
-        dialect.units = tuple(_header_cells(lines[units], dialect)[: dialect.width])
+        dialect.units = tuple(units[: dialect.width])
 
 
 def _first_rows(lines: Sequence[str], dialect: Dialect) -> list[list[str]]:
@@ -166,15 +167,6 @@ def _header_cells(line: str, dialect: Dialect) -> list[str]:
     if dialect.delimiter is None:
         return [m.strip() for m in _HEADER_WORD.findall(line)]
     return split_cells(line, dialect.delimiter)
-
-
-def _header_in_comment(lines: Sequence[str], above: Sequence[int], dialect: Dialect) -> int | None:
-    """A comment just above the data that names as many columns as the data has."""
-    for i in reversed(above):
-        cells = _header_cells(lines[i].lstrip("#%/; "), dialect)
-        if len(cells) == dialect.width and sum(label_of(c).channel is not None for c in cells) >= 2:
-            return i
-    return None
 
 
 def _remark_preamble(positions: Sequence[int], dialect: Dialect) -> None:

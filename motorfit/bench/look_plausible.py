@@ -15,11 +15,7 @@ from motorfit.units import RPM
 
 _FAST = 0.8
 _LABEL_DOUBT = 0.06
-_COIL_RATIOS = tuple(
-    sorted(
-        {a / b for a in range(4, 15) for b in range(4, 15) if abs(a - b) in (1, 2)} | {0.5, 2.0, 1 / 7, 7.0}
-    )
-)
+_USUAL_PAIRS = 7
 
 
 def _at_top_speed(log: RunLog, *channels: str) -> dict[str, float] | None:
@@ -28,11 +24,10 @@ def _at_top_speed(log: RunLog, *channels: str) -> dict[str, float] | None:
         return None
     speed = log.channels["speed"]
     known = np.all([np.isfinite(log.channels[c]) for c in ("speed", *channels)], axis=0)
-    if not known.any():
+    if not known.any() or np.max(speed[known]) <= 0:
         return None
     fast = known & (speed >= _FAST * np.max(speed[known]))
-    level = {c: float(np.median(log.channels[c][fast])) for c in ("speed", *channels)}
-    return level if level["speed"] > 0 else None
+    return {c: float(np.median(log.channels[c][fast])) for c in ("speed", *channels)}
 
 
 def efficiency(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
@@ -143,30 +138,41 @@ def _measured_kv(logs: Sequence[RunLog]) -> tuple[float, RunLog, bool] | None:
 
 
 def _torque_ratio(logs: Sequence[RunLog], kv: float) -> float | None:
-    """K_t K_v of the logs, 1 for an ideal machine: off as speed is by a wrong pole count."""
+    """K_t K_v of the logs, 1 for an ideal machine: off as speed is by a wrong pole count.
+
+    From rows at full throttle, where bus and motor current are the same; the no-load current is taken off.
+    """
+    quiet = [g for g in logs if g.run.kind == "no-load" and (_at_top_speed(g, "current") is not None)]
+    idle = max(0.0, (_at_top_speed(quiet[0], "current") or {})["current"]) if quiet else 0.0
     for log in logs:
-        throttle = log.channels.get("throttle")
-        if log.run.propeller is None or throttle is None or not np.nanmax(throttle) > 0.99:
+        if log.run.propeller is None or any(c not in log.channels for c in ("throttle", "torque", "current")):
             continue
-        level = _at_top_speed(log, "torque", "current")
-        if level is not None and level["current"] > 0:
-            return level["torque"] / level["current"] * kv * RPM
+        full = log.channels["throttle"] > 0.99
+        torque, current = log.channels["torque"][full], log.channels["current"][full]
+        known = np.isfinite(torque) & np.isfinite(current)
+        if known.any() and float(np.median(current[known])) > 2.0 * idle:
+            return float(np.median(torque[known]) / (np.median(current[known]) - idle)) * kv * RPM
     return None
 
 
 def _kv_finding(motor: Motor, log: RunLog, ratio: float, torque_ratio: float | None) -> Finding:
-    near = min(_COIL_RATIOS, key=lambda r: abs(math.log(ratio / r)))
+    pairs = motor.pole_pairs or _USUAL_PAIRS
+    near = min((k / pairs for k in range(1, 4 * pairs)), key=lambda r: abs(math.log(ratio / r)))
+    if abs(math.log(ratio / 0.5)) < _LABEL_DOUBT:
+        near = 0.5
     text = (
         f"speed is {ratio:.2f} times what the label of {motor.id} ({motor.label_kv:g} rpm/V) "
         "gives at this voltage"
     )
     by_poles = abs(ratio / near - 1.0) < _LABEL_DOUBT
-    agrees = torque_ratio is not None and (torque_ratio > 1.04 if ratio > 1 else torque_ratio < 0.82)
+    agrees = torque_ratio is not None and (torque_ratio > 1.04 if ratio > 1 else torque_ratio < 0.88)
     beyond = ratio > 1.4 or ratio < 0.7
     severity = "error" if beyond or (by_poles and agrees) else "warning"
     remedy = "Count the motor's magnets: speed comes from pole pairs."
-    if by_poles and motor.pole_pairs is not None:
-        counted = round(motor.pole_pairs * ratio)
+    if by_poles and near in (0.5, 2.0):
+        remedy = "Check whether poles were taken for pole pairs, or the reverse."
+    elif by_poles and motor.pole_pairs is not None:
+        counted = round(motor.pole_pairs * near)
         remedy = (
             f"Count the motor's magnets: {counted} pole pairs instead of {motor.pole_pairs} would explain it."
         )

@@ -72,7 +72,7 @@ class OddLines:
             return
         values = [cell_value(cell, dialect.comma) for cell in cells]
         if all(v is None or np.isnan(v) for v in values) and any(v is None for v in values):
-            self._note("cut-last-line" if is_last and len(cells) < dialect.width else "text-line", position)
+            self._note("cut-last-line" if is_cut and len(cells) < dialect.width else "text-line", position)
             return
         if len(cells) < dialect.width:
             self._note("cut-last-line" if is_last else "short-row", position)

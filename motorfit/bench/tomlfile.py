@@ -42,7 +42,9 @@ def parse_toml(path: Path, content: bytes) -> dict[str, Any]:
     try:
         return tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as error:
-        fault = Fault("file", f"(byte {error.start} is not UTF-8)", "TOML in UTF-8", "Save the file as UTF-8.")
+        fault = Fault(
+            "file", f"(byte {error.start} is not UTF-8)", "TOML in UTF-8", "Save the file as UTF-8."
+        )
     except tomllib.TOMLDecodeError as error:
         fault = Fault(
             "file",

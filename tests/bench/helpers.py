@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import numpy as np
-
 from motorfit.bench.campaign import Campaign, load_campaign
 from motorfit.bench.logs import RunLog, read_run
 
@@ -47,8 +45,8 @@ file = "{file}"
 def rows(count: int = 30, step_s: float = 0.01) -> list[str]:
     """Lines of a clean ramp under `HEADER`."""
     return [
-        f"{i * step_s:.4f},{10 + i:.2f},{23.5 - 0.01 * i:.3f},{1 + 0.1 * i:.4f},{2000 + 100 * i},{0.5 + 0.1 * i:.4f},"
-        f"{0.01 + 0.001 * i:.5f}\n"
+        f"{i * step_s:.4f},{min(10 + i, 100):.2f},{23.5 - 0.01 * i:.3f},{1 + 0.1 * i:.4f},{2000 + 100 * i},"
+        f"{0.5 + 0.1 * i:.4f},{0.01 + 0.001 * i:.5f}\n"
         for i in range(count)
     ]
 
@@ -87,9 +85,3 @@ def log_with(
 def kinds(log: RunLog) -> list[str]:
     """The kinds of a log's findings, sorted."""
     return sorted(f.kind for f in log.findings)
-
-
-def ramp_text(columns: dict[str, np.ndarray]) -> str:
-    """Columns as CSV with `HEADER`'s order and full precision."""
-    stacked = np.column_stack([columns[c] for c in columns])
-    return "\n".join(",".join(repr(float(v)) for v in row) for row in stacked) + "\n"

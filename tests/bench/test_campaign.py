@@ -203,7 +203,12 @@ def test_all_faults_in_one_go(folder: Path) -> None:
         ('id = "disc"', 'id = "../disc"', "flywheels[0].id", "letters, digits"),
         ('id = "disc"', 'id = ".disc"', "flywheels[0].id", "first"),
         ('id = "p180"', 'id = "p7x35x3"', "propellers[1].id", "propellers[0]"),
-        ("pitch_mm = 90", "pitch_mm = 90\npitch_in = 3", "propellers[1]", "exactly one of pitch_in and pitch_mm"),
+        (
+            "pitch_mm = 90",
+            "pitch_mm = 90\npitch_in = 3",
+            "propellers[1]",
+            "exactly one of pitch_in and pitch_mm",
+        ),
         ("pitch_mm = 90", "", "propellers[1]", "neither is given"),
         ("inertia_kg_m2 = 1.6e-5\n", "", "propellers[1].inertia_kg_m2", "inertia_sd_kg_m2"),
         ("resistance_ohm = 0.006\n", "", "bench.controller.resistance_ohm", "resistance_sd_ohm"),
@@ -215,7 +220,12 @@ def test_all_faults_in_one_go(folder: Path) -> None:
         ("mass_g = 48.2", "mass_g = -1", "motors[0].mass_g", "above 0"),
         ("pole_pairs = 7", "pole_pairs = 7.5", "motors[0].pole_pairs", "whole number"),
         ("pole_pairs = 7", "pole_pairs = true", "motors[0].pole_pairs", "whole number"),
-        ('motor = "heron-2807"\nkind = "ramp"', 'motor = "hern-2807"\nkind = "ramp"', "runs[0].motor", "heron-2807"),
+        (
+            'motor = "heron-2807"\nkind = "ramp"',
+            'motor = "hern-2807"\nkind = "ramp"',
+            "runs[0].motor",
+            "heron-2807",
+        ),
         ('motor = "heron-2807"\nkind = "ramp"', 'kind = "ramp"', "runs[0].motor", "missing"),
         ('kind = "ramp"', 'kind = "no-load"', "runs[0].propeller", "neither"),
         ('propeller = "p7x35x3"\n[runs.air]', "[runs.air]", "runs[0].propeller", "no-load"),
@@ -225,9 +235,14 @@ def test_all_faults_in_one_go(folder: Path) -> None:
         ('file = "logs/wheel.csv"', 'file = "logs/wheel.xls"', "runs[1].file", ".xlsx"),
         ('file = "logs/wheel.csv"', 'file = "logs/ramp.csv"', "runs[1].file", "runs[0]"),
         ('file = "logs/wheel.csv"', "file = 3", "runs[1].file", "path"),
-        ('column = "I(mA)", unit', 'column = 0, unit', "runs[0].columns.current.column", "at least 1"),
-        ('column = "I(mA)", unit', 'column = 1.5, unit', "runs[0].columns.current.column", "whole number"),
-        ('current = { column = "I(mA)", unit = "mA" }', 'curent = { column = 2 }', "runs[0].columns.curent", '"current"'),
+        ('column = "I(mA)", unit', "column = 0, unit", "runs[0].columns.current.column", "at least 1"),
+        ('column = "I(mA)", unit', "column = 1.5, unit", "runs[0].columns.current.column", "whole number"),
+        (
+            'current = { column = "I(mA)", unit = "mA" }',
+            "curent = { column = 2 }",
+            "runs[0].columns.curent",
+            '"current"',
+        ),
         ('unit = "mA"', 'unit = "furlong"', "runs[0].columns.current.unit", "does not measure"),
         ("temperature_c = 25", "temperature = 25", "runs[0].air.temperature", "temperature_c"),
         ("[[measurements]]\npropeller", "[[measurements]]\nflywheel", "measurements[2].flywheel", "disc"),
@@ -238,7 +253,12 @@ def test_all_faults_in_one_go(folder: Path) -> None:
         ("[priors.kv]", "[priors.kvv]", "priors.kvv", 'Did you mean "kv"?'),
         ("factor = 1.2", "factor = 0.8", "priors.kv.factor", "above 1"),
         ("factor = 1.2", "factor = 1.2\nsd = 3", "priors.kv", "exactly one of factor and sd"),
-        ("center = 0.1\nsd = 0.02", "center = 0.1\nfactor = 2", "priors.thrust_reynolds_exponent.factor", "either sign"),
+        (
+            "center = 0.1\nsd = 0.02",
+            "center = 0.1\nfactor = 2",
+            "priors.thrust_reynolds_exponent.factor",
+            "either sign",
+        ),
         ("[[flywheels]]", "[flywheels]", "flywheels", "two brackets"),
     ],
 )
@@ -267,7 +287,12 @@ def test_air_is_needed_for_a_propeller_only(folder: Path) -> None:
 
 @pytest.mark.parametrize(
     ("content", "words"),
-    [(b"format = ", "end of document"), (b"\xff\xfe\x00", "UTF-8"), (b"format = 1\nformat = 1\n", "line 2"), (b"", "format")],
+    [
+        (b"format = ", "end of document"),
+        (b"\xff\xfe\x00", "UTF-8"),
+        (b"format = 1\nformat = 1\n", "line 2"),
+        (b"", "format"),
+    ],
 )
 def test_not_toml(tmp_path: Path, content: bytes, words: str) -> None:
     path = tmp_path / "c.toml"

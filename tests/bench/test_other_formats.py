@@ -1,0 +1,109 @@
+from __future__ import annotations
+
+import datetime as dt
+import io
+from pathlib import Path
+
+import numpy as np
+import openpyxl
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+
+from motorfit.bench.findings import LogError
+from motorfit.units import RPM
+from tests.bench.helpers import HEADER, kinds, log_with, rows
+
+NAMES = HEADER.strip().split(",")
+NUMBERS = np.array([[float(c) for c in line.split(",")] for line in rows()])
+
+
+def workbook(lines: list[list[object]], more_sheets: bool = False) -> bytes:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for line in lines:
+        sheet.append(line)
+    if more_sheets:
+        book.create_sheet("second").append([1, 2])
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def parquet(table: pa.Table) -> bytes:
+    stream = io.BytesIO()
+    pq.write_table(table, stream)
+    return stream.getvalue()
+
+
+@pytest.mark.parametrize("form", ["xlsx", "parquet"])
+def test_the_same_log_in_other_forms(tmp_path: Path, form: str) -> None:
+    plain = log_with(tmp_path, HEADER + "".join(rows()))
+    if form == "xlsx":
+        content = workbook([["stand 4"], [], [*NAMES], *NUMBERS.tolist()])
+    else:
+        content = parquet(pa.table(dict(zip(NAMES, NUMBERS.T, strict=True))))
+    log = log_with(tmp_path, content, file=f"a.{form}")
+    assert [f for f in log.findings if f.severity != "note"] == []
+    assert log.time_s is not None and plain.time_s is not None
+    np.testing.assert_allclose(log.time_s, plain.time_s, atol=1e-12)
+    assert set(log.channels) == set(plain.channels)
+    for name, values in plain.channels.items():
+        np.testing.assert_allclose(log.channels[name], values, rtol=1e-12)
+
+
+def test_spreadsheet_percents_times_and_blanks(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    sheet.append(["time", "throttle [%]", "speed [rpm]", "thrust [N]"])
+    start = dt.datetime(2030, 3, 1, 12, 0, 0)
+    for i in range(4):
+        sheet.append(
+            [start + dt.timedelta(milliseconds=100 * i), 0.25 * i, 1000 * i, None if i == 2 else 1.5]
+        )
+        sheet.cell(row=i + 2, column=2).number_format = "0%"
+    stream = io.BytesIO()
+    book.save(stream)
+    log = log_with(tmp_path, stream.getvalue(), file="a.xlsx")
+    assert log.time_s is not None
+    np.testing.assert_allclose(log.time_s, [0, 0.1, 0.2, 0.3], atol=1e-6)
+    np.testing.assert_allclose(log.channels["throttle"], [0, 0.25, 0.5, 0.75])
+    assert np.isnan(log.channels["thrust"][2])
+
+
+def test_a_second_sheet_is_named(tmp_path: Path) -> None:
+    log = log_with(tmp_path, workbook([[*NAMES], *NUMBERS.tolist()], more_sheets=True), file="a.xlsx")
+    assert kinds(log) == ["more-sheets"] and '"second"' in log.findings[0].message
+
+
+def test_parquet_timestamps_integers_text_and_nulls(tmp_path: Path) -> None:
+    stamps = pa.array([10**18, 10**18 + 2_000_000, 10**18 + 3_000_000], pa.timestamp("ns"))
+    table = pa.table(
+        {
+            "timestamp": stamps,
+            "speed [rpm]": pa.array([100, 200, None], pa.int32()),
+            "current [A]": ["1.5", "n/a", "OL"],
+        }
+    )
+    log = log_with(tmp_path, parquet(table), file="a.parquet")
+    assert log.time_s is not None
+    np.testing.assert_allclose(log.time_s, [0, 0.002, 0.003], rtol=1e-12)
+    np.testing.assert_allclose(log.channels["speed"], [100 * RPM, 200 * RPM, np.nan])
+    np.testing.assert_allclose(log.channels["current"], [1.5, np.nan, np.nan])
+    assert kinds(log) == ["missing-cells", "missing-cells", "not-a-number"]
+
+
+@pytest.mark.parametrize(
+    ("file", "content", "words"),
+    [
+        ("a.xlsx", b"PK\x03\x04 not a workbook", "not a whole XLSX"),
+        ("a.parquet", b"PAR1 cut", "not a whole Parquet"),
+        ("a.xlsx", workbook([]), "no cells"),
+        ("a.parquet", parquet(pa.table({"time [s]": pa.array([], pa.float64())})), "no rows"),
+    ],
+)
+def test_damaged_files(tmp_path: Path, file: str, content: bytes, words: str) -> None:
+    with pytest.raises(LogError, match=words):
+        log_with(tmp_path, content, file=file)
