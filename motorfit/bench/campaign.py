@@ -241,7 +241,8 @@ class _Loader:
             if override is not None and air is not None:
                 values["air"] = air.model_copy(update=override.model_dump(exclude_none=True))
             run = self._build(Run, values, path)
-            pole_pairs = motors[item["motor"]].pole_pairs if item.get("motor") in motors else None
+            motor = motors.get(str(item.get("motor")))
+            pole_pairs = None if motor is None else motor.pole_pairs
             self.faults += check_run(item, values.get("file"), path, ids, pole_pairs)
             if run is not None:
                 runs.append(run)

@@ -88,6 +88,8 @@ def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | N
         for i, row in enumerate(rows)
         if _share(row, comma_allowed) >= 0.5 and not is_comment(lines[i], delimiter)
     ]
+    if not data:
+        return None
     width = Counter(len(rows[i]) for i in data).most_common(1)[0][0]
     first = next(i for i in data if len(rows[i]) == width)
     comma = comma_allowed and any(

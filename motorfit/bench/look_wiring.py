@@ -69,7 +69,7 @@ def signs(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
         level = float(np.median(there))
         # A tare error is negative at rest as well; a swapped sign grows with speed.
         idle = abs(float(np.median(rest))) if len(rest) > 0 and channel in ("thrust", "torque") else 0.0
-        if level < 0 and abs(level) > 5.0 * idle and abs(level) > 1e-3 * float(np.nanmax(np.abs(values))):
+        if level < 0 and abs(level) > 5.0 * idle and abs(level) > 0.2 * float(np.nanmax(np.abs(values))):
             yield Finding(
                 log.run.id,
                 channel,

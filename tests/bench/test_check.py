@@ -237,7 +237,8 @@ def test_what_the_runs_teach(tmp_path: Path, rng: np.random.Generator) -> None:
 
 def test_a_measurement_teaches(tmp_path: Path) -> None:
     measured = CAMPAIGN + (
-        '\n[[measurements]]\nmotor = "heron"\nquantity = "rotor_inertia"\nvalue = 40\nsd = 1\nunit = "g cm^2"\n'
+        '\n[[measurements]]\nmotor = "heron"\n'
+        'quantity = "rotor_inertia"\nvalue = 40\nsd = 1\nunit = "g cm^2"\n'
     )
     report = check_campaign(made(tmp_path, base=measured), [])
     (taught,) = [t for t in report.teaches if t.parameter == "rotor_inertia"]

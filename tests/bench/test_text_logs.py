@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from motorfit.bench.findings import LogError
@@ -347,7 +347,11 @@ def test_numbers_survive_to_the_last_bit(values: list[list[float]], delimiter: s
     assert table.row_numbers.tolist() == list(range(1, len(values) + 1))
 
 
-@given(st.binary(max_size=300))
+_LOGLIKE = st.text(alphabet='0123456789.,;\t -+eEna\n\r#[]()"%xVs:', max_size=200).map(str.encode)
+
+
+@settings(max_examples=300)
+@given(st.one_of(st.binary(max_size=300), _LOGLIKE))
 def test_any_bytes_are_read_or_refused(content: bytes) -> None:
     from motorfit.bench.textlog import UnreadableLogError
 
