@@ -109,6 +109,8 @@ class _Loader:
             self.faults += check_unique(_tables(raw, section), section)
         for i, part in enumerate(_tables(raw, "propellers")):
             self.faults += check_inertias(part, join("propellers", i))
+            if "blades" not in part:
+                self.assumptions.append(f"propeller {part.get('id', i)}: blades is not given: 2 assumed")
         bench = self._bench(raw.get("bench", {}))
         air = self._air(raw)
         runs = self._runs(raw, ids, {m.id: m for m in motors}, air)
