@@ -1,0 +1,200 @@
+"""From thousands of samples to some hundreds of block means that carry the same information.
+
+After a transient (start, throttle step, supply switched) blocks begin at one sample or a millisecond and grow to 60 ms, so the
+fast part that teaches inertia keeps its resolution and the slow part costs little.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from motorfit.bench.findings import Finding
+from motorfit.bench.models import Run
+from motorfit.bench.noise import NoiseModel, block_moments, measure_noise
+from motorfit.bench.spans import DRIVEN, FREEWHEEL, driven_span, mode_of
+from motorfit.bench.spikes import without_spikes
+from motorfit.bench.supply import Supply, learn_supply
+
+__all__ = ["BlockedRun", "reduce_run"]
+
+Array = npt.NDArray[np.float64]
+
+SHORTEST_S = 1e-3
+LONGEST_S = 0.06
+GROWTH = 1.3
+MOST_BLOCKS = 400
+
+
+@dataclass(frozen=True)
+class BlockedRun:
+    """A run as inference sees it.  n blocks (or rows of a table).
+
+    Attributes
+    ----------
+    run : the run of the campaign file
+    mode : "driven" (throttle and supply known), "freewheel" (no motor current) or "at-speed" (steady rows at the
+        logged speed: tables, and logs without throttle or voltage)
+    start_s, length_s : (n,) begin and length of each block [s]; zeros and NaN for tables
+    samples : (n,) samples averaged in each block
+    throttle : (n,) [1], NaN where not logged
+    supply : how the bus voltage is represented
+    on : (n,) share of the block in which the controller drives [1]
+    slope : (n,) rate of change of speed [rad/s²], for "at-speed"
+    mean : channel -> (n,) block means in SI, NaN where absent
+    variance, covariance : channel -> (n,) of each mean, and with the block before [unit²]
+    noise : channel -> measured noise
+    omega_start, omega_start_sd : speed at the start of the first block and its doubt [rad/s]
+    findings : what was left out, and why
+    """
+
+    run: Run
+    mode: str
+    start_s: Array
+    length_s: Array
+    samples: Array
+    throttle: Array
+    supply: Supply
+    on: Array
+    slope: Array
+    mean: Mapping[str, Array]
+    variance: Mapping[str, Array]
+    covariance: Mapping[str, Array]
+    noise: Mapping[str, NoiseModel]
+    omega_start: float
+    omega_start_sd: float
+    findings: tuple[Finding, ...]
+
+    @property
+    def size(self) -> int:
+        """Number of blocks."""
+        return int(self.samples.size)
+
+
+def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) -> BlockedRun:
+    """Reduce one run to blocks.
+
+    Parameters
+    ----------
+    run : the run
+    time_s : (n,) strictly increasing [s], or None for a table of steady points
+    channels : channel -> (n,) samples in SI units, NaN where missing
+
+    Returns
+    -------
+    BlockedRun
+    """
+    if time_s is None:
+        return _table(run, channels)
+    mode = mode_of(run, channels)
+    span, on, findings = driven_span(run, mode, time_s, channels)
+    t = time_s[span]
+    on = on[span]
+    dt = float(np.median(np.diff(t)))
+    clean: dict[str, Array] = {}
+    for name, values in channels.items():
+        clean[name], spikes = without_spikes(run, name, time_s[span], values[span])
+        findings = (*findings, *spikes)
+    throttle = clean.pop("throttle", None)
+    if throttle is None:
+        throttle = np.ones(t.size)
+    edges, since = _edges(t, dt, throttle, on)
+    quiet = since > 0.25
+    counts = np.diff(edges).astype(np.float64)
+    mean: dict[str, Array] = {}
+    variance: dict[str, Array] = {}
+    covariance: dict[str, Array] = {}
+    noise: dict[str, NoiseModel] = {}
+    for name, values in clean.items():
+        if not np.isfinite(values).any():
+            continue
+        noise[name] = measure_noise(values, dt, quiet)
+        mean[name], share = _block_mean(values, edges)
+        variance[name], covariance[name] = block_moments(noise[name], np.maximum(counts * share, 1.0), dt)
+    stamps = np.append(t, t[-1] + dt)
+    start = stamps[edges[:-1]]
+    length = stamps[edges[1:]] - start
+    level, _ = _block_mean(throttle, edges)
+    driving, _ = _block_mean(on, edges)
+    omega0, omega0_sd = _start_speed(clean.get("speed"), noise.get("speed"))
+    slope = np.gradient(mean["speed"], start + 0.5 * length) if "speed" in mean and counts.size > 1 else np.zeros(counts.size)
+    supply = (
+        learn_supply(start + 0.5 * length, mean, variance, covariance)
+        if mode == DRIVEN
+        else Supply.as_logged(mean.get("voltage", np.full(counts.size, np.nan)))
+    )
+    return BlockedRun(
+        run, mode, start, length, counts, level, supply, driving, slope, mean, variance, covariance, noise,
+        omega0, omega0_sd, findings,
+    )  # fmt: skip
+
+
+def _table(run: Run, channels: Mapping[str, Array]) -> BlockedRun:
+    """A table's rows as they stand; rows at rest say nothing of a turning motor and are left out, said so."""
+    speed = channels.get("speed")
+    n = next(iter(channels.values())).size
+    keep = np.ones(n, dtype=bool) if speed is None else np.isfinite(speed) & (speed > 0.15 * np.nanmax(speed))
+    findings: tuple[Finding, ...] = ()
+    if not keep.all():
+        findings = (
+            Finding(
+                run.id, "speed", "note", "rows-at-rest",
+                f"{np.count_nonzero(~keep)} of {n} rows stand still or turn below 15 % of the top speed and are not fitted",
+                "Nothing to mend: the model describes a turning motor.",
+            ),
+        )  # fmt: skip
+    mean = {name: values[keep] for name, values in channels.items() if name != "throttle"}
+    size = int(np.count_nonzero(keep))
+    throttle = channels["throttle"][keep] if "throttle" in channels else np.full(size, np.nan)
+    return BlockedRun(
+        run, "at-speed", np.zeros(size), np.full(size, np.nan), np.ones(size), throttle,
+        Supply.as_logged(mean.get("voltage", np.full(size, np.nan))), np.ones(size), np.zeros(size),
+        mean, {}, {}, {}, 0.0, 0.0, findings,
+    )  # fmt: skip
+
+
+def _edges(t: Array, dt: float, throttle: Array, on: Array) -> tuple[npt.NDArray[np.int64], Array]:
+    """Sample indices where blocks begin (and the end), and each sample's time since the last transient [s]."""
+    jump = np.zeros(t.size, dtype=bool)
+    jump[0] = True
+    jump[1:] |= np.abs(np.diff(throttle)) > 0.01
+    jump[1:] |= np.abs(np.diff(on)) > 0.5
+    jump[1:] |= np.diff(t) > 20.0 * dt
+    last = np.maximum.accumulate(np.where(jump, np.arange(t.size), 0))
+    since = t - t[last]
+    longest = max(LONGEST_S, (t[-1] - t[0]) / MOST_BLOCKS)
+    jumps = np.append(np.flatnonzero(jump), t.size)
+    edges: list[int] = []
+    for begin, end in zip(jumps[:-1], jumps[1:], strict=True):
+        here, length = int(begin), max(SHORTEST_S, dt)
+        while here < end:
+            edges.append(here)
+            here = int(np.searchsorted(t, t[here] + length - 0.5 * dt, side="left"))
+            here = min(max(here, edges[-1] + 1), int(end))
+            length = min(length * GROWTH, longest)
+    edges.append(t.size)
+    return np.asarray(edges, dtype=np.int64), since
+
+
+def _block_mean(values: Array, edges: npt.NDArray[np.int64]) -> tuple[Array, Array]:
+    """Mean of each block over its finite samples, and the share that is finite; NaN below one half."""
+    good = np.isfinite(values)
+    total = np.add.reduceat(np.where(good, values, 0.0), edges[:-1])
+    number = np.add.reduceat(good.astype(np.float64), edges[:-1])
+    share = number / np.diff(edges)
+    mean = np.where(share >= 0.5, total / np.maximum(number, 1.0), np.nan)
+    return mean, share
+
+
+def _start_speed(speed: Array | None, noise: NoiseModel | None) -> tuple[float, float]:
+    """Speed at the first sample and a generous doubt of it [rad/s]."""
+    if speed is None or noise is None or not np.isfinite(speed).any():
+        return 0.0, 10.0
+    first = float(speed[np.flatnonzero(np.isfinite(speed))[0]])
+    return max(first, 0.0), 3.0 * float(np.hypot(noise.sd, noise.white_sd)) + 1.0
+
+
+__all__ += ["DRIVEN", "FREEWHEEL"]

@@ -1,0 +1,98 @@
+"""Which part of a run is used, and how it is to be read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from motorfit.bench.findings import Finding
+from motorfit.bench.models import Run
+
+__all__ = ["AT_SPEED", "DRIVEN", "FREEWHEEL", "driven_span", "mode_of"]
+
+Array = npt.NDArray[np.float64]
+
+DRIVEN, FREEWHEEL, AT_SPEED = "driven", "freewheel", "at-speed"
+
+
+def mode_of(run: Run, channels: Mapping[str, Array]) -> str:
+    """How a run is modelled: from throttle and supply, coasting, or at its logged speed."""
+    if run.kind == "coast-down":
+        return FREEWHEEL
+    has_supply = "voltage" in channels and bool(np.isfinite(channels["voltage"]).any())
+    full = run.kind in ("no-load", "spin-up")
+    has_throttle = full or "throttle" in channels
+    return DRIVEN if has_supply and has_throttle else AT_SPEED
+
+
+def driven_span(
+    run: Run, mode: str, time_s: Array, channels: Mapping[str, Array]
+) -> tuple[slice, Array, tuple[Finding, ...]]:
+    """The stretch of a run that the model describes.
+
+    Returns
+    -------
+    (slice of samples, (n,) 1 where the controller drives and 0 where it does not, findings for what is left out)
+    """
+    n = time_s.size
+    on = np.ones(n)
+    if mode == FREEWHEEL:
+        span = _coast(time_s, channels)
+        return span, np.zeros(n), _left_out(run, time_s, span, "before the coasting begins or after it has ended")
+    if "throttle" in channels or "current" not in channels:
+        return slice(0, n), on, ()
+    current = channels["current"]
+    finite = np.where(np.isfinite(current), current, 0.0)
+    threshold = 0.01 * float(np.percentile(np.abs(finite), 99.5))
+    driving = finite > threshold
+    if driving.all():
+        return slice(0, n), on, ()
+    span = _longest(driving)
+    findings = _left_out(run, time_s, span, "with the supply switching or the controller off")
+    return span, on, findings
+
+
+def _longest(flags: npt.NDArray[np.bool_]) -> slice:
+    """Longest stretch of True; single False samples inside a stretch do not end it."""
+    filled = flags.copy()
+    filled[1:-1] |= flags[:-2] & flags[2:]
+    bounds = np.flatnonzero(np.diff(np.concatenate(([False], filled, [False])).astype(np.int8)))
+    if bounds.size == 0:
+        return slice(0, flags.size)
+    starts, ends = bounds[::2], bounds[1::2]
+    best = int(np.argmax(ends - starts))
+    return slice(int(starts[best]), int(ends[best]))
+
+
+def _coast(time_s: Array, channels: Mapping[str, Array]) -> slice:
+    """From the last sample with current, or the fastest one, to near standstill."""
+    speed = channels["speed"]
+    finite = np.where(np.isfinite(speed), speed, 0.0)
+    top = float(np.percentile(finite, 99.9))
+    begin = int(np.flatnonzero(finite >= 0.995 * top)[0])
+    current = channels.get("current")
+    if current is not None:
+        magnitude = np.abs(np.where(np.isfinite(current), current, 0.0))
+        peak = float(magnitude.max())
+        busy = np.flatnonzero(magnitude > 0.02 * peak) if peak > 0.2 else np.array([], dtype=np.int64)
+        if busy.size and busy[-1] < time_s.size // 2:
+            begin = max(begin, int(busy[-1]) + 1)
+    turning = np.flatnonzero(finite > 0.03 * top)
+    return slice(begin, int(turning[-1]) + 1)
+
+
+def _left_out(run: Run, time_s: Array, span: slice, why: str) -> tuple[Finding, ...]:
+    found = []
+    for a, b in ((0, span.start), (span.stop, time_s.size)):
+        if b > a:
+            found.append(
+                Finding(
+                    run.id, None, "note", "left-out",
+                    f"{b - a} samples {why} are not fitted",
+                    "Cut the log, or log the throttle, if they should count.",
+                    float(time_s[a]), float(time_s[b - 1]),
+                )
+            )  # fmt: skip
+    return tuple(found)

@@ -1,0 +1,128 @@
+"""The supply behind the logged bus voltage.
+
+The bus voltage drives the model, so its noise would shake every other channel at once.  A stiff supply is an
+open-circuit voltage that drifts slowly behind a source resistance; learning those from the whole run replaces
+noisy block means by a few numbers.  A supply that folds back is not like that, and is taken as logged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["Supply", "learn_supply"]
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Supply:
+    """Bus voltage V_b = E - R_s I_b, in readings (before gains are undone).
+
+    Attributes
+    ----------
+    open_circuit_v : (blocks,) E [V]
+    resistance_ohm : R_s [ohm]
+    learned : False when E is the logged voltage itself and R_s is 0
+    """
+
+    open_circuit_v: Array
+    resistance_ohm: float
+    learned: bool
+
+    @staticmethod
+    def as_logged(voltage: Array) -> Supply:
+        """The logged bus voltage as it stands [V]."""
+        return Supply(voltage, 0.0, False)
+
+
+def learn_supply(
+    time_s: Array, mean: Mapping[str, Array], variance: Mapping[str, Array], covariance: Mapping[str, Array]
+) -> Supply:
+    """Learn the supply from block means of voltage and current.
+
+    Parameters
+    ----------
+    time_s : (blocks,) middle of each block [s]
+    mean, variance, covariance : block means with their noise, by channel (V, A)
+
+    Returns
+    -------
+    Supply.  A straight line in time and current is accepted when what it leaves is slow and small; the slow rest is
+    smoothed by a local-level filter whose step is chosen by maximum likelihood (J. Durbin and S. J. Koopman, Time
+    Series Analysis by State Space Methods, 2nd ed., Oxford 2012, ch. 2).
+    """
+    v = mean["voltage"]
+    raw = Supply.as_logged(_filled(v))
+    current = mean.get("current")
+    good = np.isfinite(v) & (np.isfinite(current) if current is not None else True)
+    if np.count_nonzero(good) < 12:
+        return raw
+    sd = np.sqrt(variance["voltage"])
+    scaled = (time_s - time_s.mean()) / max(float(np.ptp(time_s)), 1e-9)
+    columns = [np.ones_like(v), scaled]
+    if current is not None and float(np.nanmax(current) - np.nanmin(current)) > 0.5:
+        columns.append(-np.where(np.isfinite(current), current, 0.0))
+    basis = np.column_stack(columns)
+    weight = good / sd
+    coef = np.zeros(len(columns))
+    rest = np.zeros_like(v)
+    for _ in range(6):  # robust: blocks that disagree lose weight
+        coef, *_ = np.linalg.lstsq(basis * weight[:, None], np.where(good, v, 0.0) * weight, rcond=None)
+        rest = np.where(good, v - basis @ coef, 0.0)
+        scale = max(1.4826 * float(np.median(np.abs(rest[good] / sd[good]))), 1.0)
+        weight = good / sd / np.sqrt(1.0 + (rest / (3.0 * scale * sd)) ** 2)
+    source = float(coef[2]) if len(columns) == 3 else 0.0
+    swing = float(np.nanmax(v) - np.nanmin(v))
+    if source < 0.0:
+        source, rest = 0.0, np.where(good, v - basis[:, :2] @ coef[:2], 0.0)
+    left = float(np.sqrt(np.mean(rest[good] ** 2)))
+    noise = float(np.sqrt(np.mean(variance["voltage"][good])))
+    if left > 6.0 * noise and left > 0.1 * swing:
+        return raw
+    level, shaky = _local_level(rest, variance["voltage"], good)
+    if shaky:
+        return raw
+    return Supply(basis[:, :2] @ coef[:2] + level, source, True)
+
+
+def _filled(v: Array) -> Array:
+    good = np.isfinite(v)
+    return v if good.all() else np.interp(np.arange(v.size), np.flatnonzero(good), v[good])
+
+
+def _local_level(rest: Array, variance: Array, good: npt.NDArray[np.bool_]) -> tuple[Array, bool]:
+    """Smoothed slow part of what the line leaves [V], and whether it moves as fast as the blocks themselves."""
+    noise = np.where(good, variance, 1e12)
+    grid = np.concatenate(([0.0], float(np.median(variance)) * np.geomspace(1e-6, 10.0, 15)))
+    scores = [_filter(rest, noise, q)[0] for q in grid]
+    best = int(np.argmax(scores))
+    if scores[best] - scores[0] < 2.0:  # a constant explains it as well
+        return np.zeros_like(rest), False
+    q = float(grid[best])
+    return _filter(rest, noise, q)[1], q > 0.5 * float(np.median(variance))
+
+
+def _filter(y: Array, noise: Array, q: float) -> tuple[float, Array]:
+    """Log-likelihood and smoothed state of a local-level model, scale free in the noise."""
+    n = y.size
+    level, p = 0.0, float(np.median(noise)) * 0.25
+    filtered, cov = np.empty(n), np.empty(n)
+    score = 0.0
+    for k in range(n):
+        p += q
+        s = p + noise[k]
+        v = y[k] - level
+        score -= 0.5 * (np.log(s) + min(v * v / s, 25.0))
+        gain = p / s
+        level += gain * v
+        p *= 1.0 - gain
+        filtered[k], cov[k] = level, p
+    smooth = filtered.copy()
+    for k in range(n - 2, -1, -1):
+        c = cov[k] / (cov[k] + q)
+        smooth[k] += c * (smooth[k + 1] - filtered[k])
+    return score, smooth

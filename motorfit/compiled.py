@@ -1,0 +1,52 @@
+"""Compiled kernels whose disk cache is keyed by the source of all of them.
+
+numba keeps compiled code on disk but looks only at the file a function stands in: when a function it calls
+changes in another file, the stale code would go on giving the old numbers.  Here the cache folder carries a hash of
+every file that holds kernels, so any change compiles anew, and nothing else ever does.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+__all__ = ["kernel"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+_SOURCES = (
+    "physics/transient.py",
+    "physics/forward.py",
+    "physics/steady.py",
+    "inference/kernels.py",
+    "synthetic/kernels.py",
+)
+
+
+@cache
+def _cache_folder() -> str:
+    from platformdirs import user_cache_dir
+
+    digest = hashlib.sha256()
+    here = Path(__file__).parent
+    for name in _SOURCES:
+        path = here / name
+        if path.exists():
+            digest.update(path.read_bytes())
+    return str(Path(user_cache_dir("motorfit")) / "kernels" / digest.hexdigest()[:16])
+
+
+def kernel(function: F) -> F:
+    """Compile a scalar-loop function without the interpreter lock; division by zero gives inf or NaN, as in numpy."""
+    import numba
+
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = _cache_folder()
+    try:
+        compiled: F = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+    finally:
+        numba.config.CACHE_DIR = before
+    return compiled

@@ -1,0 +1,1 @@
+"""From block means to a posterior."""

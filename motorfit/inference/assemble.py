@@ -1,0 +1,152 @@
+"""From natural coordinates to the flat parameter vectors of the compiled model, for many draws at once."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+
+from motorfit.inference.graph import MEASURED, Graph, current_limit_of
+from motorfit.physics import forward as f
+from motorfit.physics.air import air_density
+
+__all__ = ["Assembled", "Values", "assemble", "derive"]
+
+Array = npt.NDArray[np.float64]
+
+RADIUS = 60.0 / (2.0 * math.pi)
+"""K_e [V s/rad] = RADIUS / K_v [rpm/V]."""
+
+
+class Values:
+    """Natural values by name: a sampled row, or a constant that is known exactly; (draws,) each."""
+
+    def __init__(self, graph: Graph, natural: Array) -> None:
+        self._graph = graph
+        self._natural = natural
+        self.draws = natural.shape[1]
+        self._derived: dict[str, dict[str, Array]] = {}
+
+    def __getitem__(self, name: str) -> Array:
+        column = self._graph.index.get(name)
+        if column is not None:
+            row: Array = self._natural[column]
+            return row
+        return np.full(self.draws, self._graph.fixed[name])
+
+    def __contains__(self, name: str) -> bool:
+        return name in self._graph.index or name in self._graph.fixed
+
+    def motor(self, id: str) -> dict[str, Array]:
+        """Parameters of a motor by their public names, derived ones included, SI but K_v in rpm/V."""
+        if id not in self._derived:
+            self._derived[id] = derive(self, id)
+        return self._derived[id]
+
+
+class Assembled:
+    """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (4, N_CHANNELS, draws), volt (2, draws)."""
+
+    def __init__(self, phys: Array, sens: Array, volt: Array) -> None:
+        self.phys, self.sens, self.volt = phys, sens, volt
+
+
+def derive(v: Values, id: str) -> dict[str, Array]:
+    """A motor's parameters from its coordinates.
+
+    K_t = ψ K_e; R is the total resistance less the controller's (not positive: impossible, NaN); the drag current is
+    split by shares at the unloaded equilibrium at 10 V, ω₁₀ = (10 V - R I_0)/K_e.
+    """
+    kv, psi = v[f"kv[{id}]"], v[f"kt_kv_ratio[{id}]"]
+    ke = RADIUS / kv
+    resistance = v[f"total_resistance[{id}]"] - v["controller_resistance"]
+    resistance = np.where(resistance > 0.0, resistance, np.nan)
+    i10 = v[f"no_load_current[{id}]"]
+    omega10 = np.maximum(10.0 - resistance * i10, 0.5) / ke
+    static = v[f"static_share[{id}]"]
+    windage = v[f"windage_share[{id}]"]
+    windage = windage / (1.0 + windage)
+    out = {
+        "kv": kv,
+        "kt": psi * ke,
+        "kt_kv_ratio": psi,
+        "winding_resistance": resistance,
+        "drag_current_static": static * i10,
+        "drag_current_slope": (1.0 - static) * (1.0 - windage) * i10 / omega10,
+        "drag_current_windage": (1.0 - static) * windage * i10 / omega10**2,
+        "no_load_current": i10,
+    }
+    out["saturation_current"] = np.maximum(v[f"inverse_saturation[{id}]"], 1e-12) ** -0.5
+    for name in ("winding_heat_capacity", "body_heat_capacity"):
+        out[name] = 1.0 / np.maximum(v[f"inverse_{name}[{id}]"], 1e-9)
+    for name in (
+        "rotor_inertia", "braking_share", "winding_time_constant", "body_time_constant",
+        "magnet_temperature_coefficient",
+    ):  # fmt: skip
+        out[name] = v[f"{name}[{id}]"]
+    return out
+
+
+def assemble(graph: Graph, v: Values) -> Assembled:
+    """Fill the arrays of the compiled model.
+
+    Parameters
+    ----------
+    graph : the campaign's graph
+    v : natural values of `draws` draws
+
+    Returns
+    -------
+    Assembled
+    """
+    campaign = graph.campaign
+    phys = np.zeros((len(graph.runs), f.N_PHYSICS, v.draws))
+    for p, r in zip(phys, graph.runs, strict=True):
+        m = v.motor(r.run.motor)
+        air = campaign.air_of(r.run)
+        rho = air_density(air.temperature_c, air.pressure_hpa, air.humidity_pct)
+        p[f.P_KE], p[f.P_KT] = RADIUS / m["kv"], m["kt"]
+        p[f.P_R], p[f.P_RC] = m["winding_resistance"], v["controller_resistance"]
+        p[f.P_I0], p[f.P_I1], p[f.P_I2] = m["drag_current_static"], m["drag_current_slope"], m["drag_current_windage"]
+        p[f.P_SAT] = v[f"inverse_saturation[{r.run.motor}]"]
+        p[f.P_BRAKE] = m["braking_share"]
+        limit = current_limit_of(campaign, r.run)
+        p[f.P_LIMIT] = 1e9 if limit is None else v[f"current_limit[{limit:g}]"]
+        p[f.P_DUTY_S], p[f.P_DUTY_C], p[f.P_DUTY_E] = v["duty_slope"], v["duty_curvature"], v["duty_cubic"]
+        p[f.P_IDLE] = v["controller_idle_current"]
+        p[f.P_CW], p[f.P_TW] = m["winding_heat_capacity"], m["winding_time_constant"]
+        p[f.P_CB], p[f.P_TB] = m["body_heat_capacity"], m["body_time_constant"]
+        p[f.P_MAG], p[f.P_AIR] = m["magnet_temperature_coefficient"], air.temperature_c
+        p[f.P_RS] = r.supply.resistance_ohm
+        p[f.P_J] = m["rotor_inertia"]
+        p[f.P_WREF] = 1.0
+        if r.run.propeller is not None:
+            prop = campaign.propeller(r.run.propeller)
+            lever = rho * prop.diameter_m**4 / (2.0 * math.pi) ** 2
+            p[f.P_CT] = v[f"thrust_coefficient[{prop.id}]"] * lever
+            p[f.P_CQ] = v[f"torque_coefficient[{prop.id}]"] * lever * prop.diameter_m
+            p[f.P_AT] = v[f"thrust_reynolds_exponent[{prop.id}]"]
+            p[f.P_AQ] = v[f"torque_reynolds_exponent[{prop.id}]"]
+            p[f.P_WREF] = 2.0 * math.pi * prop.reference_rev_per_s
+            p[f.P_J] += v[f"prop_inertia[{prop.id}]"]
+        else:
+            p[f.P_TB] *= 4.0  # still air
+        if r.run.flywheel is not None:
+            wheel = campaign.flywheel(r.run.flywheel)
+            p[f.P_J] += v[f"flywheel_inertia[{wheel.id}]"] / wheel.motor_turns_per_turn**2
+        start = f"start_speed[{r.run.id}]"
+        p[f.P_OMEGA0] = 0.5 * (v[start] + np.hypot(v[start], 1.0)) if start in v else 0.0  # smooth, never negative
+        warmth = f"start_warmth[{r.run.id}]"
+        p[f.P_WARMTH] = v[warmth] if warmth in v else 0.0
+        supply = f"supply_voltage[{r.run.id}]"
+        p[f.P_SUPPLY] = v[supply] if supply in v else 1.0
+    sens = np.zeros((4, f.N_CHANNELS, v.draws))
+    sens[0] = sens[3] = 1.0
+    for c, name in enumerate(MEASURED):
+        sens[0, c], sens[1, c], sens[2, c] = v[f"gain_{name}"], v[f"offset_{name}"], v[f"delay_{name}"]
+        noise = f"table_noise_{name}"
+        if noise in v:
+            sens[3, c] = v[noise]
+    volt = np.stack([v["gain_voltage"], v["offset_voltage"]])
+    return Assembled(phys, sens, volt)

@@ -1,0 +1,91 @@
+"""Beliefs and measurements stated on combinations of coordinates, as residuals and log-densities.
+
+Each term has the form -½ t² + log-Jacobian; the optimum sees t as a residual, sampling sees both.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+
+from motorfit.bench.models import Measurement
+from motorfit.inference.assemble import Values
+from motorfit.inference.graph import Graph, mass_factor
+from motorfit.inference.priors import BELIEFS
+
+__all__ = ["combined_terms"]
+
+Array = npt.NDArray[np.float64]
+
+
+def combined_terms(graph: Graph, v: Values) -> tuple[Array, Array]:
+    """All such terms of a campaign.
+
+    Returns
+    -------
+    (terms, draws) residuals t [-], and (draws,) sum of log-Jacobians [-]; NaN or -inf where a draw is impossible.
+    """
+    rows: list[Array] = []
+    log_jacobian = np.zeros(v.draws)
+    belief = BELIEFS["kt_kv_ratio"]
+    for motor in graph.campaign.motors:
+        m = v.motor(motor.id)
+        psi = m["kt_kv_ratio"]
+        rows.append((psi - belief.center) / belief.spread)
+        rows.append(np.maximum(psi - 1.08, 0.0) * 1e3 + np.maximum(0.75 - psi, 0.0) * 1e3)
+        log_jacobian += np.log(psi)
+        torque = BELIEFS["torque_per_root_watt"]
+        spread = torque.spread if motor.mass_g is not None else 1.1
+        expected = math.log(torque.center * mass_factor(motor, 35.0) ** 0.83)
+        rows.append((np.log(m["kt"]) - 0.5 * np.log(m["winding_resistance"]) - expected) / spread)
+        log_jacobian += np.log(v[f"total_resistance[{motor.id}]"]) - np.log(m["winding_resistance"])
+    merit = BELIEFS["figure_of_merit"]
+    for propeller in graph.campaign.propellers:
+        fm = figure_of_merit(v, propeller.id)
+        fm = np.where(fm < 1.0, fm, np.nan)
+        logit = np.log(fm) - np.log1p(-fm)
+        rows.append((logit - math.log(merit.center / (1.0 - merit.center))) / merit.spread)
+        log_jacobian -= np.log1p(-fm)
+    rows.extend(_measured(v, item) for item in graph.campaign.measurements)
+    rows.extend(_overridden(graph, v))
+    return np.stack(rows) if rows else np.zeros((0, v.draws)), log_jacobian
+
+
+def figure_of_merit(v: Values, propeller: str) -> Array:
+    """FM = √(2/π) C_T^1.5 / C_P with C_P = 2π C_Q [1] (e.g. W. Johnson, Helicopter Theory, 1980, ch. 2)."""
+    ct, cq = v[f"thrust_coefficient[{propeller}]"], v[f"torque_coefficient[{propeller}]"]
+    return np.asarray(math.sqrt(2.0 / math.pi) * ct**1.5 / (2.0 * math.pi * cq))
+
+
+def _quantity(v: Values, quantity: str, motor: str | None, propeller: str | None, flywheel: str | None) -> Array:
+    if motor is not None and quantity in (m := v.motor(motor)):
+        return m[quantity]
+    if quantity == "figure_of_merit" and propeller is not None:
+        return figure_of_merit(v, propeller)
+    owner = propeller or flywheel
+    return v[quantity if owner is None else f"{quantity}[{owner}]"]
+
+
+def _measured(v: Values, item: Measurement) -> Array:
+    value = _quantity(v, item.quantity, item.motor, item.propeller, item.flywheel)
+    if item.quantity == "winding_resistance" and item.temperature_c is not None:
+        value = value * (1.0 + 0.00393 * (item.temperature_c - 25.0))
+    return (value - item.value) / item.sd
+
+
+_DIRECT = frozenset({"kv_labelled", "torque_per_root_watt", "prop_mass"})
+
+
+def _overridden(graph: Graph, v: Values) -> list[Array]:
+    """The user's beliefs about quantities that are not coordinates: stated on the derived value."""
+    rows = []
+    for name, own in graph.campaign.priors.items():
+        for motor in graph.campaign.motors:
+            if name in ("kt", "kt_kv_ratio", "winding_resistance") and name in (m := v.motor(motor.id)):
+                rows.append((np.log(m[name]) - math.log(own.center)) / own.log_sd)
+        for propeller in graph.campaign.propellers:
+            if name == "torque_coefficient":
+                rows.append((np.log(v[f"{name}[{propeller.id}]"]) - math.log(own.center)) / own.log_sd)
+    return rows

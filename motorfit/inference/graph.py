@@ -1,0 +1,245 @@
+"""The graph of a campaign: which parameters exist, what owns them, and what each run draws on.
+
+A coordinate z is a standardised number; its natural value is exp(c + s z), c + s z, σ(c + s z) or s·sinh(z).
+Ridges of the posterior are products with gains (K_v/g_V, R·g_I/g_V, C_T·g_T ...), so whatever multiplies is
+sampled as a logarithm: the ridges are then straight and a Laplace factor whitens them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+import numpy.typing as npt
+
+from motorfit.bench.models import Campaign, Motor, Propeller, Run
+from motorfit.bench.reduce import BlockedRun
+from motorfit.inference.priors import BELIEFS, Belief, BetaLogit, Flat, Normal, Prior, StudentT
+
+__all__ = ["Coordinate", "Graph", "build_graph"]
+
+LOG, LINEAR, LOGIT, SOFT, DECAY = range(5)
+
+_SOFTNESS = 3.0
+
+MEASURED = ("current", "speed", "thrust", "torque", "motor_current", "motor_voltage", "winding_temperature")
+"""Channels that the model predicts, in the order of `motorfit.physics.forward`."""
+
+
+@dataclass(frozen=True)
+class Coordinate:
+    """One sampled number.
+
+    Attributes
+    ----------
+    name : parameter and owner, such as ``kv[tern]`` or ``gain_current``
+    kind : LOG, LINEAR, LOGIT or SINH
+    center, scale : c and s above, natural unit or its logarithm
+    prior : density of z
+    """
+
+    name: str
+    kind: int
+    center: float
+    scale: float
+    prior: Prior
+
+
+@dataclass(frozen=True)
+class Graph:
+    """All coordinates of a campaign and where to find them.
+
+    `index[name]` is a column of z, shape (draws, coordinates).  `fixed` holds values that are known exactly.
+    """
+
+    campaign: Campaign
+    runs: tuple[BlockedRun, ...]
+    coordinates: tuple[Coordinate, ...]
+    index: dict[str, int]
+    fixed: dict[str, float]
+
+    @property
+    def size(self) -> int:
+        """Number of coordinates."""
+        return len(self.coordinates)
+
+    def start(self) -> npt.NDArray[np.float64]:
+        """Where the search for the optimum begins: the prior's centre."""
+        return np.zeros(len(self.coordinates))
+
+    def natural(self, z: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Natural values of standardised draws: (draws, coordinates) to (coordinates, draws)."""
+        kinds = np.array([c.kind for c in self.coordinates])
+        center = np.array([c.center for c in self.coordinates])[:, None]
+        scale = np.array([c.scale for c in self.coordinates])[:, None]
+        zt = np.ascontiguousarray(z.T)
+        out = center + scale * zt
+        log = kinds == LOG
+        out[log] = np.exp(np.minimum(out[log], 50.0))
+        logit = kinds == LOGIT
+        out[logit] = 1.0 / (1.0 + np.exp(-out[logit]))
+        soft = kinds == SOFT
+        out[soft] = scale[soft] * np.logaddexp(0.0, _SOFTNESS * zt[soft])
+        decay = kinds == DECAY
+        out[decay] = np.exp(-scale[decay] * np.logaddexp(0.0, _SOFTNESS * zt[decay]))
+        return out
+
+
+class _Builder:
+    def __init__(self, campaign: Campaign) -> None:
+        self.campaign = campaign
+        self.coordinates: list[Coordinate] = []
+        self.fixed: dict[str, float] = {}
+
+    def add(self, name: str, kind: int, center: float, scale: float, prior: Prior | None = None) -> None:
+        if scale == 0.0:
+            self.fixed[name] = math.exp(center) if kind == LOG else center
+            return
+        self.coordinates.append(Coordinate(name, kind, center, scale, prior or Normal()))
+
+    def believe(self, name: str, belief: Belief, times: float = 1.0) -> None:
+        """Add a lognormal or normal coordinate, the campaign's own prior first."""
+        quantity = name.split("[", 1)[0]
+        own = self.campaign.priors.get(quantity)
+        if own is not None:
+            if belief.log:
+                self.add(name, LOG, math.log(own.center), own.log_sd)
+            else:
+                self.add(name, LINEAR, own.center, own.sd if own.sd is not None else own.center * own.log_sd)
+        elif belief.log:
+            self.add(name, LOG, math.log(belief.center * times), belief.spread)
+        else:
+            self.add(name, LINEAR, belief.center * times, belief.spread * times if belief.center else belief.spread)
+
+
+def build_graph(
+    campaign: Campaign, runs: tuple[BlockedRun, ...], delays: Mapping[str, float] = MappingProxyType({})
+) -> Graph:
+    """Lay out the coordinates of a campaign.
+
+    Parameters
+    ----------
+    campaign : the campaign file
+    runs : its reduced runs
+    delays : channel -> delay [s] where the logs show one; the others are on time
+
+    Returns
+    -------
+    Graph.  Everything shared (bench, controller, propellers, flywheels) stands once, whatever the number of motors.
+    """
+    b = _Builder(campaign)
+    _bench(b, runs, delays)
+    for propeller in campaign.propellers:
+        _propeller(b, propeller)
+    for wheel in campaign.flywheels:
+        sd = wheel.inertia_sd_kg_m2
+        b.add(f"flywheel_inertia[{wheel.id}]", LOG, math.log(wheel.inertia_kg_m2), 0.01 if sd is None else sd / wheel.inertia_kg_m2)
+    for motor in campaign.motors:
+        _motor(b, motor)
+    _runs(b, runs)
+    index = {c.name: i for i, c in enumerate(b.coordinates)}
+    return Graph(campaign, runs, tuple(b.coordinates), index, b.fixed)
+
+
+def _bench(b: _Builder, runs: tuple[BlockedRun, ...], delays: Mapping[str, float]) -> None:
+    controller = b.campaign.bench.controller
+    belief = BELIEFS["controller_resistance"]
+    if controller.resistance_ohm:
+        sd = controller.resistance_sd_ohm
+        spread = belief.spread if sd is None else sd / controller.resistance_ohm
+        b.add("controller_resistance", LOG, math.log(controller.resistance_ohm), spread)
+    else:
+        b.believe("controller_resistance", belief)
+    for name in ("duty_slope", "duty_curvature", "duty_cubic"):
+        b.believe(name, BELIEFS[name])
+    b.add("controller_idle_current", SOFT, 0.0, BELIEFS["controller_idle_current"].center)
+    for limit in sorted({x for r in runs if (x := current_limit_of(b.campaign, r.run)) is not None} | _bench_limit(b)):
+        b.add(f"current_limit[{limit:g}]", LOG, math.log(limit), BELIEFS["current_limit"].spread)
+    logged = {name for r in runs for name in r.mean} | {"voltage"}
+    for channel in ("voltage", *MEASURED):
+        doubt = b.campaign.bench.channels.get(channel)
+        gain, offset = BELIEFS[f"gain_{channel}"], BELIEFS[f"offset_{channel}"]
+        gain_sd = gain.spread if doubt is None or doubt.gain_sd is None else doubt.gain_sd
+        offset_sd = offset.spread if doubt is None or doubt.offset_sd is None else doubt.offset_sd
+        used = channel in logged
+        b.add(f"gain_{channel}", LOG, 0.0, gain_sd if used else 0.0)
+        b.add(f"offset_{channel}", LINEAR, 0.0, offset_sd if used else 0.0)
+        b.add(f"delay_{channel}", LINEAR, delays.get(channel, 0.0), BELIEFS["delay"].spread if channel in delays else 0.0)
+
+
+def _bench_limit(b: _Builder) -> set[float]:
+    limit = b.campaign.bench.controller.current_limit_a
+    return set() if limit is None else {limit}
+
+
+def current_limit_of(campaign: Campaign, run: Run) -> float | None:
+    """Nominal limit of motor current of a run [A], None for none."""
+    return run.current_limit_a if run.current_limit_a is not None else campaign.bench.controller.current_limit_a
+
+
+def _propeller(b: _Builder, propeller: Propeller) -> None:
+    blades = (propeller.blades / 2.0) ** 0.6
+    b.believe(f"thrust_coefficient[{propeller.id}]", BELIEFS["thrust_coefficient"], blades)
+    ct = BELIEFS["thrust_coefficient"].center * blades
+    cq = math.sqrt(2.0 / math.pi) * ct**1.5 / BELIEFS["figure_of_merit"].center / (2.0 * math.pi)
+    b.add(f"torque_coefficient[{propeller.id}]", LOG, math.log(cq), 0.3, Flat())
+    b.believe(f"thrust_reynolds_exponent[{propeller.id}]", BELIEFS["thrust_reynolds_exponent"])
+    b.believe(f"torque_reynolds_exponent[{propeller.id}]", BELIEFS["torque_reynolds_exponent"])
+    radius = 0.5 * propeller.diameter_m
+    name = f"prop_inertia[{propeller.id}]"
+    if propeller.inertia_kg_m2 is not None:
+        sd = propeller.inertia_sd_kg_m2
+        b.add(name, LOG, math.log(propeller.inertia_kg_m2), 0.05 if sd is None else sd / propeller.inertia_kg_m2)
+        return
+    share = BELIEFS["prop_inertia_share"]
+    if propeller.mass_g is not None:
+        b.add(name, LOG, math.log(share.center * propeller.mass_g * 1e-3 * radius**2), share.spread)
+        return
+    mass = BELIEFS["prop_mass"]
+    guess = mass.center * (propeller.diameter_m / 0.127) ** 2.3 * (propeller.blades / 2.0) ** 0.5
+    b.add(name, LOG, math.log(share.center * guess * radius**2), math.hypot(share.spread, mass.spread))
+
+
+def mass_factor(motor: Motor, reference_g: float) -> float:
+    """Mass relative to a reference [1]; 1 when the mass is not known."""
+    return 1.0 if motor.mass_g is None else motor.mass_g / reference_g
+
+
+def _motor(b: _Builder, motor: Motor) -> None:
+    id, own = motor.id, b.campaign.priors.get("kv")
+    if own is None and motor.label_kv is not None:
+        b.add(f"kv[{id}]", LOG, math.log(motor.label_kv), BELIEFS["kv_labelled"].spread, StudentT())
+    else:
+        b.believe(f"kv[{id}]", BELIEFS["kv"])
+    # a logarithm, so that the ridge with the gains is straight; its normal belief is stated in `combine`
+    b.add(f"kt_kv_ratio[{id}]", LOG, math.log(BELIEFS["kt_kv_ratio"].center), 0.05, Flat())
+    kv = motor.label_kv or BELIEFS["kv"].center
+    kt = 0.96 * 60.0 / (2.0 * math.pi * kv)
+    kappa = BELIEFS["torque_per_root_watt"].center * mass_factor(motor, 35.0) ** 0.83
+    b.add(f"total_resistance[{id}]", LOG, math.log((kt / kappa) ** 2 + 0.01), 0.8, Flat())
+    b.believe(f"no_load_current[{id}]", BELIEFS["no_load_current"])
+    b.add(f"static_share[{id}]", LOGIT, 0.3, 0.75, BetaLogit(4.0, 3.0, 0.3, 0.75))
+    b.add(f"windage_share[{id}]", SOFT, 0.0, 0.12)
+    heavy = 1.0 if motor.mass_g is not None else 1.5
+    belief = BELIEFS["rotor_inertia"]
+    wider = Belief(belief.center, belief.spread * heavy, True, belief.unit, belief.why)
+    b.believe(f"rotor_inertia[{id}]", wider, mass_factor(motor, 50.0) ** 1.6)
+    # what may be absent altogether is a soft plus: near zero it costs little, and nothing pulls away from it
+    b.add(f"inverse_saturation[{id}]", SOFT, 0.0, 1.0 / (BELIEFS["saturation_current"].center * mass_factor(motor, 50.0)) ** 2)
+    b.add(f"braking_share[{id}]", DECAY, 0.0, 0.5)
+    for name in ("winding_heat_capacity", "body_heat_capacity"):
+        b.add(f"inverse_{name}[{id}]", SOFT, 0.0, 1.0 / (BELIEFS[name].center * mass_factor(motor, 50.0)))
+    for name in ("winding_time_constant", "body_time_constant", "magnet_temperature_coefficient"):
+        b.believe(f"{name}[{id}]", BELIEFS[name])
+
+
+def _runs(b: _Builder, runs: tuple[BlockedRun, ...]) -> None:
+    for r in runs:
+        if r.mode in ("driven", "freewheel"):
+            b.add(f"start_speed[{r.run.id}]", LINEAR, r.omega_start, r.omega_start_sd)
+            b.believe(f"start_warmth[{r.run.id}]", BELIEFS["start_warmth"])
+        elif "current" in r.mean and not np.isfinite(r.mean.get("voltage", np.array([np.nan]))).any():
+            b.believe(f"supply_voltage[{r.run.id}]", BELIEFS["supply_voltage"])

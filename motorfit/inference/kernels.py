@@ -1,0 +1,159 @@
+"""Compiled residuals: forward model, sensors, Markov whitening and projection, one draw after another.
+
+Layout (all contiguous float64): runs are stacked along blocks, `first[r]:first[r+1]` being run r.  `phys` is
+(runs, N_PHYSICS, draws) and `sens` (4, N_CHANNELS, draws): gain, offset, delay, noise scale; the last axis is
+the draw, so that the arrays are filled by whole rows.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from motorfit.compiled import kernel
+
+from motorfit.physics.forward import (
+    MODE_AT_SPEED,
+    MODE_FREEWHEEL,
+    N_CHANNELS,
+    N_PHYSICS,
+    P_RS,
+    simulate_at_speed,
+    simulate_driven,
+)
+
+__all__ = ["predict_blocks", "residual_rows"]
+
+
+@kernel
+def _delayed(pred: np.ndarray, h: np.ndarray, delay: float, c: int, work: np.ndarray) -> None:
+    """Shift one channel later by `delay` [s], through its running integral, so that means stay means.
+
+    Within a block the channel is a parabola with the block's mean and continuous edge values, which keeps the
+    posterior smooth in the delay; `work` is (blocks + 1, 4) scratch.
+    """
+    n = h.shape[0]
+    work[0, 0] = work[0, 1] = 0.0
+    work[0, 2] = pred[0, c]
+    for k in range(n):
+        work[k + 1, 0] = work[k, 0] + pred[k, c] * h[k]
+        work[k + 1, 1] = work[k, 1] + h[k]
+        if k + 1 < n:
+            work[k + 1, 2] = (pred[k, c] * h[k + 1] + pred[k + 1, c] * h[k]) / (h[k] + h[k + 1])
+        else:
+            work[k + 1, 2] = pred[k, c]
+        work[k, 3] = pred[k, c]
+    end = work[n, 1]
+    j = 0
+    before = 0.0
+    for k in range(n + 1):
+        t = work[k, 1] - delay
+        if t <= 0.0:
+            value = work[0, 3] * t
+        elif t >= end:
+            value = work[n, 0] + work[n - 1, 3] * (t - end)
+        else:
+            while j < n - 1 and work[j + 1, 1] < t:
+                j += 1
+            while j > 0 and work[j, 1] > t:
+                j -= 1
+            x = (t - work[j, 1]) / h[j]
+            left, right = work[j, 2], work[j + 1, 2]
+            bulge = 6.0 * (work[j, 3] - 0.5 * (left + right))
+            value = work[j, 0] + h[j] * x * (left + x * (0.5 * (right - left) + bulge * (0.5 - x / 3.0)))
+        if k > 0:
+            pred[k - 1, c] = (value - before) / h[k - 1]
+        before = value
+
+
+@kernel
+def predict_blocks(
+    s: int, phys: np.ndarray, sens: np.ndarray, volt: np.ndarray, first: np.ndarray, mode: np.ndarray,
+    h: np.ndarray, throttle: np.ndarray, supply: np.ndarray, on: np.ndarray, samples: np.ndarray,
+    slope: np.ndarray, y: np.ndarray, p: np.ndarray, source: np.ndarray, pred: np.ndarray, work: np.ndarray,
+) -> None:  # fmt: skip
+    """Sensor readings of every block for draw `s`, into `pred` (blocks, N_CHANNELS).
+
+    phys, sens: see the module; volt: (2, draws) gain and offset of the bus voltage; h [s], throttle [1],
+    supply [V reading], on [1], samples, slope [rad/s²]: (blocks,); y: (blocks, N_CHANNELS) readings.
+    """
+    for r in range(first.shape[0] - 1):
+        a, b = first[r], first[r + 1]
+        for j in range(N_PHYSICS):
+            p[j] = phys[r, j, s]
+        for k in range(a, b):
+            source[k] = (supply[k] - volt[1, s]) / volt[0, s]
+        if mode[r] == MODE_AT_SPEED:
+            for k in range(a, b):
+                work[k, 0] = y[k, 1] / sens[0, 1, s]
+            simulate_at_speed(p, work[a:b, 0], slope[a:b], source[a:b], pred[a:b])
+        else:
+            p[P_RS] *= sens[0, 0, s] / volt[0, s]
+            simulate_driven(
+                p, h[a:b], throttle[a:b], source[a:b], on[a:b], samples[a:b], mode[r] == MODE_FREEWHEEL, pred[a:b]
+            )
+            for c in range(N_CHANNELS - 1):
+                if sens[2, c, s] != 0.0:
+                    _delayed(pred[a:b], h[a:b], sens[2, c, s], c, work)
+        for c in range(N_CHANNELS - 1):
+            for k in range(a, b):
+                pred[k, c] = sens[0, c, s] * pred[k, c] + sens[1, c, s]
+
+
+@kernel
+def residual_rows(
+    begin: int, end: int, phys: np.ndarray, sens: np.ndarray, volt: np.ndarray, first: np.ndarray,
+    mode: np.ndarray, h: np.ndarray, throttle: np.ndarray, supply: np.ndarray, on: np.ndarray,
+    samples: np.ndarray, slope: np.ndarray, y: np.ndarray, isd: np.ndarray, phi: np.ndarray,
+    basis: np.ndarray, shrink: np.ndarray, keep: bool, rows: np.ndarray, total: np.ndarray,
+) -> None:  # fmt: skip
+    """Whitened, projected residuals of draws begin..end.
+
+    isd, phi: (blocks, N_CHANNELS) inverse innovation sd [1/unit] (0: absent) and correlation with the block before;
+    basis: (blocks, N_CHANNELS, K) orthonormal directions of slow error per run and channel, shrink: (runs,
+    N_CHANNELS, K) how much of each is taken out.  Writes the sum of squares into total[s], and with `keep` the
+    residuals into rows[s - begin].  Not finite means an impossible draw.
+    """
+    n = h.shape[0]
+    p = np.empty(N_PHYSICS)
+    source = np.empty(n)
+    pred = np.empty((n, N_CHANNELS))
+    work = np.empty((n + 1, 4))
+    white = np.empty(n)
+    for s in range(begin, end):
+        predict_blocks(
+            s, phys, sens, volt, first, mode, h, throttle, supply, on, samples, slope, y, p, source, pred, work
+        )
+        out = 0.0
+        for r in range(first.shape[0] - 1):
+            a, b = first[r], first[r + 1]
+            for c in range(N_CHANNELS):
+                scale = 1.0 / sens[3, c, s] if mode[r] == MODE_AT_SPEED else 1.0
+                before = 0.0
+                used = False
+                for k in range(a, b):
+                    if isd[k, c] > 0.0:
+                        e = y[k, c] - pred[k, c]
+                        white[k] = (e - phi[k, c] * before) * isd[k, c] * scale
+                        before = e
+                        used = True
+                    else:
+                        white[k] = 0.0
+                        before = 0.0
+                if not used:
+                    continue
+                for j in range(basis.shape[2]):
+                    d = shrink[r, c, j]
+                    if d > 0.0:
+                        dot = 0.0
+                        for k in range(a, b):
+                            dot += basis[k, c, j] * white[k]
+                        dot *= d
+                        for k in range(a, b):
+                            white[k] -= dot * basis[k, c, j]
+                for k in range(a, b):
+                    out += white[k] * white[k]
+                if keep:
+                    for k in range(a, b):
+                        rows[s - begin, k * N_CHANNELS + c] = white[k]
+        total[s] = out if math.isfinite(out) else math.inf

@@ -1,0 +1,86 @@
+"""Slow errors of a channel within a run, integrated out: zero drift, and what the model does not describe.
+
+In each run a channel may be off by a smooth curve, a sum of cosines over the run with a common size per channel.
+Being linear and Gaussian it is integrated exactly: with U the whitened columns, (1 + U Uᵀ)^(-1/2) r is the whitened
+residual, and a thin singular value decomposition U = Q s Vᵀ makes that r - Q (1 - (1+s²)^(-1/2)) Qᵀ r.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from motorfit.physics.forward import MODE_AT_SPEED, N_CHANNELS
+
+if TYPE_CHECKING:
+    from motorfit.inference.target import Flat
+
+__all__ = ["COSINES", "SlowError", "columns", "slow_error"]
+
+Array = npt.NDArray[np.float64]
+
+COSINES = 5
+
+
+@dataclass(frozen=True)
+class SlowError:
+    """Directions that are integrated out.
+
+    Attributes
+    ----------
+    basis : (blocks, N_CHANNELS, K) orthonormal within a run and channel [-]
+    shrink : (runs, N_CHANNELS, K) share of each direction taken out of the residual [-]
+    log_det : half the log-determinant of what the directions add to the covariance [-]
+    """
+
+    basis: Array
+    shrink: Array
+    log_det: float
+
+
+def columns(n: int) -> Array:
+    """(n, COSINES + 1) smooth curves over a run's blocks, unit amplitude [-]: a constant first."""
+    x = (np.arange(n) + 0.5) / n
+    return np.cos(np.pi * x[:, None] * np.arange(COSINES + 1)[None, :])
+
+
+def slow_error(flat: Flat, isd: Array, phi: Array, size: Array) -> SlowError:
+    """Directions for a given size of the slow error.
+
+    Parameters
+    ----------
+    flat, isd, phi : data and whitening
+    size : (N_CHANNELS,) standard deviation of each cosine, relative to the channel's largest reading in the run [1]
+    """
+    k = COSINES + 1
+    basis = np.zeros((flat.h.size, N_CHANNELS, k))
+    shrink = np.zeros((flat.first.size - 1, N_CHANNELS, k))
+    log_det = 0.0
+    for r, (a, b) in enumerate(zip(flat.first[:-1], flat.first[1:], strict=True)):
+        for c in range(N_CHANNELS):
+            used = isd[a:b, c] > 0.0
+            if np.count_nonzero(used) < 3:
+                continue
+            table = flat.mode[r] == MODE_AT_SPEED
+            if table:
+                u = columns(b - a)[:, :3] * np.sqrt(flat.variance[a:b, c])[:, None] * 0.7
+            else:
+                if size[c] <= 0.0:
+                    continue
+                u = columns(b - a) * (size[c] * float(np.nanmax(np.abs(flat.y[a:b, c]))))
+                u = u / np.sqrt(np.arange(k) + 1.0)
+            u = _whiten(u, isd[a:b, c], phi[a:b, c])
+            q, s, _ = np.linalg.svd(u, full_matrices=False)
+            basis[a:b, c, : s.size] = q
+            shrink[r, c, : s.size] = 1.0 - 1.0 / np.sqrt(1.0 + s * s)
+            log_det += 0.5 * float(np.sum(np.log1p(s * s)))
+    return SlowError(basis, shrink, log_det)
+
+
+def _whiten(u: Array, isd: Array, phi: Array) -> Array:
+    out = u.copy()
+    out[1:] -= phi[1:, None] * u[:-1]
+    return out * isd[:, None]

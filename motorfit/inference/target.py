@@ -1,0 +1,202 @@
+"""The posterior density: data, priors and slow errors in one object that optimum and samplers share."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from motorfit.inference.assemble import Values, assemble
+from motorfit.inference.combine import combined_terms
+from motorfit.inference.graph import MEASURED, Graph
+from motorfit.inference.kernels import predict_blocks, residual_rows
+from motorfit.inference.slow_error import SlowError, slow_error
+from motorfit.physics.forward import MODE_AT_SPEED, MODE_DRIVEN, MODE_FREEWHEEL, N_CHANNELS, N_PHYSICS
+
+__all__ = ["Flat", "Target", "build_target", "flatten"]
+
+Array = npt.NDArray[np.float64]
+
+_MODES = {"driven": MODE_DRIVEN, "freewheel": MODE_FREEWHEEL, "at-speed": MODE_AT_SPEED}
+_THREADS = max(1, min(os.cpu_count() or 1, 8))
+
+
+@dataclass(frozen=True)
+class Flat:
+    """Runs stacked along blocks, as the compiled kernels want them (units: SI; see `kernels`)."""
+
+    first: npt.NDArray[np.int64]
+    mode: npt.NDArray[np.int64]
+    h: Array
+    throttle: Array
+    supply: Array
+    on: Array
+    samples: Array
+    slope: Array
+    y: Array
+    variance: Array
+    covariance: Array
+
+    @property
+    def inputs(self) -> tuple[Array, ...]:
+        """Leading arguments of the kernels after the parameters."""
+        return (self.first, self.mode, self.h, self.throttle, self.supply, self.on, self.samples, self.slope, self.y)
+
+
+def flatten(graph: Graph) -> Flat:
+    """Stack the reduced runs of a graph."""
+    runs = graph.runs
+    sizes = [r.size for r in runs]
+    first = np.concatenate(([0], np.cumsum(sizes))).astype(np.int64)
+    n = int(first[-1])
+    y = np.full((n, N_CHANNELS), np.nan)
+    variance = np.full((n, N_CHANNELS), np.nan)
+    covariance = np.zeros((n, N_CHANNELS))
+    for r, a, b in zip(runs, first[:-1], first[1:], strict=True):
+        for c, name in enumerate(MEASURED):
+            if name not in r.mean:
+                continue
+            y[a:b, c] = r.mean[name]
+            if r.mode == "freewheel" and name not in ("speed", "thrust", "torque"):
+                continue
+            if r.mode == "at-speed":
+                if name != "speed":
+                    variance[a:b, c] = _table_variance(r.mean[name])
+                continue
+            variance[a:b, c] = r.variance[name]
+            covariance[a:b, c] = r.covariance[name]
+        if r.mode == "at-speed" and np.isfinite(r.throttle).all() and np.isfinite(r.supply.open_circuit_v).all():
+            y[a:b, N_CHANNELS - 1] = 0.0  # duty asked for less duty given, filled by the kernel's caller
+    stack = [np.concatenate([getattr(r, k) for r in runs]) for k in ("length_s", "throttle", "on", "samples", "slope")]
+    supply = np.concatenate([r.supply.open_circuit_v for r in runs])
+    modes = np.array([_MODES[r.mode] for r in runs], dtype=np.int64)
+    length, throttle, on, samples, slope = (np.ascontiguousarray(a) for a in stack)
+    return Flat(first, modes, length, throttle, supply, on, samples, slope, y, variance, covariance)
+
+
+def _table_variance(values: Array) -> Array:
+    """Unit-scale variance of a table's rows: part of full scale, part of reading [unit²]."""
+    full = float(np.nanmax(np.abs(values), initial=0.0)) or 1.0
+    return np.asarray((0.35 * full) ** 2 + (0.65 * values) ** 2)
+
+
+@dataclass(frozen=True)
+class Target:
+    """Log posterior of standardised coordinates.
+
+    `graph` lays them out, `flat` holds the data, `isd`/`phi` the Markov whitening, `slow` the slow errors that are
+    integrated out; `rows` of table rows per channel enter the normalising term of the tables' noise.
+    """
+
+    graph: Graph
+    flat: Flat
+    isd: Array
+    phi: Array
+    slow: SlowError
+    table_rows: Array
+
+    def values(self, z: Array) -> Values:
+        """Natural values of draws (draws, coordinates)."""
+        return Values(self.graph, self.graph.natural(z))
+
+    def predict(self, z: Array) -> Array:
+        """Noise-free sensor readings of draws: (draws, blocks, N_CHANNELS), SI."""
+        a = assemble(self.graph, self.values(z))
+        n = self.flat.h.size
+        out = np.zeros((z.shape[0], n, N_CHANNELS))
+        p, source, work = np.empty(N_PHYSICS), np.empty(n), np.empty((n + 1, 4))
+        for s in range(z.shape[0]):
+            predict_blocks(s, a.phys, a.sens, a.volt, *self.flat.inputs, p, source, out[s], work)
+        return out
+
+    def residuals(self, z: Array) -> Array:
+        """Data, prior and combination residuals of draws: (draws, rows), with -½ Σ r² the log density to optimise."""
+        v = self.values(z)
+        rows = np.zeros((z.shape[0], self.flat.h.size * N_CHANNELS))
+        self._run(v, rows)
+        terms, _ = combined_terms(self.graph, v)
+        prior = self._prior_residuals(z)
+        return np.concatenate([rows, prior, terms.T, self._scale_residuals(v).T], axis=1)
+
+    def log_density(self, z: Array) -> Array:
+        """Log posterior up to a constant, (draws, coordinates) to (draws,); -inf where impossible."""
+        v = self.values(z)
+        total = self._run(v, None)
+        terms, jacobian = combined_terms(self.graph, v)
+        out = -0.5 * total - 0.5 * np.sum(terms**2, axis=0) + jacobian
+        for i, c in enumerate(self.graph.coordinates):
+            out += c.prior.log_density(z[:, i])
+        for channel, count in enumerate(self.table_rows):
+            name = f"table_noise_{MEASURED[channel]}"
+            if count > 0 and name in v:
+                out -= count * np.log(v[name])
+        return np.where(np.isfinite(out), out, -np.inf)
+
+    def _run(self, v: Values, rows: Array | None) -> Array:
+        a = assemble(self.graph, v)
+        total = np.empty(v.draws)
+        cuts = np.linspace(0, v.draws, _THREADS + 1).astype(int)
+
+        def work(begin: int, end: int) -> None:
+            if end > begin:
+                part = rows[begin:end] if rows is not None else np.zeros((1, 1))
+                residual_rows(
+                    begin, end, a.phys, a.sens, a.volt, *self.flat.inputs, self.isd, self.phi, self.slow.basis,
+                    self.slow.shrink, rows is not None, part, total,
+                )  # fmt: skip
+
+        if v.draws < 4 or _THREADS == 1:
+            work(0, v.draws)
+        else:
+            with ThreadPoolExecutor(_THREADS) as pool:
+                list(pool.map(work, cuts[:-1], cuts[1:]))
+        return total
+
+    def _prior_residuals(self, z: Array) -> Array:
+        out = np.empty_like(z)
+        for i, c in enumerate(self.graph.coordinates):
+            out[:, i] = np.sign(z[:, i]) * np.sqrt(np.maximum(-2.0 * c.prior.log_density(z[:, i]), 0.0))
+        return out
+
+    def _scale_residuals(self, v: Values) -> Array:
+        rows = []
+        for channel, count in enumerate(self.table_rows):
+            name = f"table_noise_{MEASURED[channel]}"
+            if count > 0 and name in v:
+                rows.append(np.sqrt(2.0 * count * np.log(np.maximum(v[name] / 1e-4, 1.0 + 1e-12))))
+        return np.stack(rows) if rows else np.zeros((0, v.draws))
+
+    def with_noise(self, isd: Array, phi: Array, slow: SlowError) -> Target:
+        """The same posterior with another noise model."""
+        return replace(self, isd=isd, phi=phi, slow=slow)
+
+
+def whitening(flat: Flat) -> tuple[Array, Array]:
+    """Inverse innovation sd [1/unit] (0 where absent) and correlation coefficient of neighbouring blocks [1]."""
+    n = flat.h.size
+    usable = np.isfinite(flat.y) & np.isfinite(flat.variance)
+    isd = np.zeros((n, N_CHANNELS))
+    phi = np.zeros((n, N_CHANNELS))
+    for a, b in zip(flat.first[:-1], flat.first[1:], strict=True):
+        before = np.zeros_like(usable[a:b])
+        before[1:] = usable[a : b - 1]
+        linked = usable[a:b] & before
+        var = flat.variance[a:b]
+        previous = np.concatenate([var[:1], var[:-1]])
+        coefficient = np.where(linked, flat.covariance[a:b] / np.where(linked, previous, 1.0), 0.0)
+        innovation = np.where(linked, var - coefficient * flat.covariance[a:b], var)
+        phi[a:b] = coefficient
+        isd[a:b] = np.where(usable[a:b], 1.0 / np.sqrt(np.maximum(innovation, 1e-300)), 0.0)
+    return isd, phi
+
+
+def build_target(graph: Graph) -> Target:
+    """The posterior of a campaign with the noise measured from its logs."""
+    flat = flatten(graph)
+    isd, phi = whitening(flat)
+    at_speed = np.repeat(flat.mode == MODE_AT_SPEED, np.diff(flat.first))
+    counts = np.array([float(np.count_nonzero(isd[at_speed, c] > 0)) for c in range(len(MEASURED))])
+    return Target(graph, flat, isd, phi, slow_error(flat, isd, phi, np.zeros(N_CHANNELS)), counts)

@@ -1,0 +1,303 @@
+"""What ideal sensors would read during a run, block by block.
+
+The forward model of one run for one set of parameters: within a block throttle and supply are held, the shaft
+follows the exact Riccati step, and the block's mean of every channel is returned.  The regimes of the
+controller (current limit, drive, braking, braking limit) meet at known speeds, so a block that crosses from
+one to another is split at the closed-form crossing time and stays exact.
+
+Parameters travel as one flat vector per run (`P_*` below are its slots): compiled code then touches plain
+arrays only, and a batch of draws is one contiguous array.
+"""
+
+import math
+
+import numpy as np
+from motorfit.compiled import kernel
+
+from motorfit.physics.transient import riccati_step, riccati_time_to
+
+# fmt: off
+(P_KE, P_KT, P_R, P_RC, P_I0, P_I1, P_I2, P_SAT, P_J, P_BRAKE, P_LIMIT,
+ P_DUTY_S, P_DUTY_C, P_DUTY_E, P_IDLE, P_CT, P_CQ, P_AT, P_AQ, P_WREF,
+ P_CW, P_TW, P_CB, P_TB, P_MAG, P_AIR, P_OMEGA0, P_RS, P_SUPPLY, P_WARMTH) = range(30)
+# fmt: on
+N_PHYSICS = 30
+
+(
+    C_CURRENT,
+    C_SPEED,
+    C_THRUST,
+    C_TORQUE,
+    C_MOTOR_CURRENT,
+    C_MOTOR_VOLTAGE,
+    C_WINDING_TEMPERATURE,
+    C_DUTY,
+) = range(8)
+N_CHANNELS = 8
+
+MODE_DRIVEN, MODE_FREEWHEEL, MODE_AT_SPEED = 0, 1, 2
+
+_COPPER = 0.00393  # 1/K, resistance of copper about 25 °C (IEC 60028 gives 0.00393 at 20 °C)
+
+
+@kernel
+def duty_of(throttle: float, s: float, c: float, e: float) -> float:
+    """Duty [1] of a throttle [1]: affine with curvature and skew, 1 at full throttle, clipped to 0..1."""
+    x = throttle
+    d = 1.0 - s * (1.0 - x) + c * x * (1.0 - x) + e * x * (1.0 - x) * (1.0 - 2.0 * x)
+    return min(max(d, 0.0), 1.0)
+
+
+@kernel
+def _current(regime: int, omega: float, u: float, ke: float, rt: float, limit: float, brake: float) -> float:
+    """Motor current [A] in a regime: 0 limited, 1 driving, 2 braking, 3 braking limited."""
+    if regime == 0:
+        return limit
+    if regime == 3:
+        return -limit
+    ideal = (u - ke * omega) / rt
+    return ideal if regime == 1 else brake * ideal
+
+
+@kernel
+def _regime(omega: float, low: float, zero: float, high: float) -> int:
+    if omega < low:
+        return 0
+    if omega <= zero:
+        return 1
+    return 2 if omega <= high else 3
+
+
+@kernel
+def _heat(p: np.ndarray, t_w: float, t_b: float, h: float, copper: float, iron: float) -> tuple[float, float]:
+    """Two-node step, implicit in both temperatures [°C], exact in the limit of short blocks; powers in W."""
+    g = p[P_CW] / p[P_TW]  # W/K winding to body
+    ga = p[P_CB] / p[P_TB]  # W/K body to air
+    # (C_w/h + g) T_w - g T_b = C_w/h t_w + copper ; -g T_w + (C_b/h + g + ga) T_b = C_b/h t_b + iron + ga T_a
+    m11, m22 = p[P_CW] / h + g, p[P_CB] / h + g + ga
+    r1, r2 = p[P_CW] / h * t_w + copper, p[P_CB] / h * t_b + iron + ga * p[P_AIR]
+    det = m11 * m22 - g * g
+    return (m22 * r1 + g * r2) / det, (g * r1 + m11 * r2) / det
+
+
+@kernel
+def _bus_current(
+    regime: int, omega: float, i_m: float, d: float, ke: float, rt: float, v_b: float
+) -> float:
+    """Bus current without the idle draw [A]: by duty when driving, by power balance when the controller limits."""
+    return d * i_m if regime == 1 else i_m * (ke * omega + rt * i_m) / v_b
+
+
+@kernel
+def _advance(
+    p: np.ndarray, omega: float, h: float, regime: int, d: float, u: float, ke: float, kt: float, rt: float,
+    r_all: float, low: float, zero: float, high: float, v_b: float,
+) -> tuple[float, float, float, float, int, bool]:  # fmt: skip
+    """One step with throttle, supply and temperatures held, split exactly where the controller changes regime.
+
+    Returns (speed at the end [rad/s], its integral [rad], motor charge [A s], bus charge less idle [A s], regime at
+    the end, whether it changed).
+    """
+    inertia, limit, brake = p[P_J], p[P_LIMIT], p[P_BRAKE]
+    i0, i1, i2, sat, cq, aq = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_CQ], p[P_AQ]
+    area = charge = bus = 0.0
+    left = h
+    switched = False
+    for _ in range(8):
+        now = _current(regime, omega, u, ke, r_all, limit, brake)
+        alpha, beta = now, 0.0
+        if regime == 1:
+            alpha, beta = u / r_all, ke / r_all
+        elif regime == 2:
+            alpha, beta = brake * u / r_all, brake * ke / r_all
+        at, trial = omega, now
+        nxt, part, step = omega, 0.0, left
+        turn, target = 0, 0.0
+        for again in range(2):
+            kt_eff = kt / (1.0 + trial * trial * sat)
+            load = cq
+            if aq != 0.0 and cq != 0.0:
+                load = cq * math.exp(aq * math.log(max(at, 1.0) / p[P_WREF]))
+            a = kt_eff * (alpha - i0) / inertia
+            b = kt_eff * (beta + i1) / inertia
+            c = (kt_eff * i2 + load) / inertia
+            slope = a - b * omega - c * omega * omega
+            step, turn = left, 0
+            if omega <= 0.0 and slope <= 0.0:
+                nxt, part = 0.0, 0.0
+                break
+            nxt, part = riccati_step(omega, a, b, c, left)
+            if nxt < 0.0:
+                nxt, part = 0.0, max(part, 0.0)
+            if slope > 0.0 and regime < 3:
+                target = low if regime == 0 else zero if regime == 1 else high
+                turn = 1 if nxt > target else 0
+            elif slope < 0.0 and regime > 0:
+                target = low if regime == 1 else zero if regime == 2 else high
+                turn = -1 if nxt < target else 0
+            if turn != 0:
+                reach = riccati_time_to(omega, target, a, b, c)
+                if reach < left:
+                    step = reach
+                    nxt, part = riccati_step(omega, a, b, c, step)
+                else:
+                    turn = 0
+            if again == 1 or abs(nxt - omega) < 0.02 * (omega + nxt):
+                break
+            at = 0.5 * (omega + nxt)
+            trial = 0.5 * (now + _current(regime, nxt, u, ke, r_all, limit, brake))
+        flow = alpha * step - beta * part
+        if regime == 1:
+            bus += d * flow
+        elif step > 0.0:
+            mean_i, mean_w = flow / step, part / step
+            spread = (nxt - omega) * (nxt - omega) / 12.0
+            bus += (mean_i * (ke * mean_w + rt * mean_i) + spread * beta * (rt * beta - ke)) * step / v_b
+        charge += flow
+        area += part
+        omega = nxt
+        left -= step
+        if turn == 0 or left <= 0.0:
+            break
+        omega = target
+        regime += turn
+        switched = True
+    return omega, area, charge, bus, regime, switched
+
+
+@kernel
+def simulate_driven(
+    p: np.ndarray,
+    h: np.ndarray,
+    throttle: np.ndarray,
+    supply: np.ndarray,
+    on: np.ndarray,
+    samples: np.ndarray,
+    freewheel: bool,
+    out: np.ndarray,
+) -> None:
+    """Fill `out` (blocks, N_CHANNELS) with block means of an ideal log.
+
+    Parameters
+    ----------
+    p : (N_PHYSICS,) parameters of this run, SI (see `P_*`)
+    h : (blocks,) length of each block [s]
+    throttle : (blocks,) throttle held over it [1]
+    supply : (blocks,) open-circuit voltage of the supply [V] behind the source resistance p[P_RS] [ohm]
+    on : (blocks,) share of the block in which the controller drives [1]
+    samples : (blocks,) number of samples averaged.  A sample is the state at the start of its interval, so the mean
+        of a block's samples sits half an interval before the mean of its time; the end values correct that to first
+        order (Euler and Maclaurin), and a block in which the controller changes regime is walked sample by sample
+    freewheel : True when the motor carries no current at all (coasting, unplugged)
+    out : (blocks, N_CHANNELS) written: A, rad/s, N, N m, A, V, °C, 1
+    """
+    omega = p[P_OMEGA0]
+    t_w = t_b = p[P_AIR] + p[P_WARMTH]
+    i0, i1, i2, sat, rs = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_RS]
+    limit, brake = p[P_LIMIT], p[P_BRAKE]
+    bus = 0.0
+    for k in range(h.shape[0]):
+        f = 1.0 - p[P_MAG] * (t_b - 25.0)
+        ke_hot, kt = p[P_KE] * f, p[P_KT] * f
+        ke = ke_hot
+        r_w = p[P_R] * (1.0 + _COPPER * (t_w - 25.0))
+        rt = r_w + p[P_RC]
+        d = duty_of(throttle[k], p[P_DUTY_S], p[P_DUTY_C], p[P_DUTY_E])
+        driven = (not freewheel) and on[k] > 0.0
+        v_b = max(supply[k] - rs * bus, 1.0)
+        if driven:
+            r_all = (rt + d * d * rs) / on[k]
+            u = d * (supply[k] - rs * p[P_IDLE])
+            zero = u / ke
+            low = (u - r_all * limit) / ke
+            high = (u + r_all * limit / max(brake, 1e-6)) / ke
+        else:  # no current: an infinite resistance with nothing behind it
+            r_all, u, ke, zero, low, high = 1e12, 0.0, 0.0, 1e12, -1e12, 1e12
+        regime = _regime(omega, low, zero, high)
+        start, first_regime = omega, regime
+        i_start = _current(regime, omega, u, ke, r_all, limit, brake)
+        omega, area, charge, flow, regime, switched = _advance(
+            p, start, h[k], regime, d, u, ke, kt, rt, r_all, low, zero, high, v_b
+        )
+        mean_w, mean_i = area / h[k], charge / h[k]
+        mean_w2 = mean_w * mean_w + (omega - start) * (omega - start) / 12.0
+        m = samples[k]
+        if m < 1.5 or (switched and m < 40.5):
+            w_sum = w2_sum = i_sum = b_sum = 0.0
+            x, reg, n = start, first_regime, int(m + 0.5)
+            for j in range(n):
+                i_x = _current(reg, x, u, ke, r_all, limit, brake)
+                w_sum += x
+                w2_sum += x * x
+                i_sum += i_x
+                b_sum += _bus_current(reg, x, i_x, d, ke, rt, v_b)
+                if j < n - 1:
+                    x, _, _, _, reg, _ = _advance(
+                        p, x, h[k] / n, reg, d, u, ke, kt, rt, r_all, low, zero, high, v_b
+                    )
+            sample_w, sample_w2, sample_i, sample_b = w_sum / n, w2_sum / n, i_sum / n, b_sum / n
+        else:
+            half = 0.5 / m
+            i_end = _current(regime, omega, u, ke, r_all, limit, brake)
+            sample_w = mean_w - (omega - start) * half
+            sample_w2 = mean_w2 - (omega * omega - start * start) * half
+            sample_i = mean_i - (i_end - i_start) * half
+            b_end = _bus_current(regime, omega, i_end, d, ke, rt, v_b)
+            b_start = _bus_current(first_regime, start, i_start, d, ke, rt, v_b)
+            sample_b = flow / h[k] - (b_end - b_start) * half
+        idle = p[P_IDLE] if driven else 0.0
+        bus = flow / h[k] + idle
+        grow = 1.0
+        if p[P_CT] != 0.0 and p[P_AT] != 0.0:
+            grow = math.exp(p[P_AT] * math.log(max(mean_w, 1.0) / p[P_WREF]))
+        drag = i0 + i1 * sample_w + i2 * sample_w2
+        out[k, C_CURRENT] = sample_b + idle
+        out[k, C_SPEED] = sample_w
+        out[k, C_THRUST] = p[P_CT] * grow * sample_w2
+        out[k, C_TORQUE] = kt / (1.0 + sample_i * sample_i * sat) * (sample_i - drag)
+        out[k, C_MOTOR_CURRENT] = sample_i
+        out[k, C_MOTOR_VOLTAGE] = ke_hot * sample_w + r_w * sample_i
+        out[k, C_WINDING_TEMPERATURE] = t_w
+        out[k, C_DUTY] = d
+        iron = kt * (i0 + i1 * mean_w + i2 * mean_w2) * mean_w
+        t_w, t_b = _heat(p, t_w, t_b, h[k], mean_i * mean_i * r_w, iron)
+
+
+@kernel
+def simulate_at_speed(
+    p: np.ndarray, omega: np.ndarray, slope: np.ndarray, voltage: np.ndarray, out: np.ndarray
+) -> None:
+    """Fill `out` with what ideal sensors read at given speeds: for tables, and logs without throttle or voltage.
+
+    Parameters
+    ----------
+    p : (N_PHYSICS,) parameters
+    omega : (rows,) shaft speed [rad/s]
+    slope : (rows,) its rate of change [rad/s²]
+    voltage : (rows,) bus voltage [V]; NaN where not logged, then p[P_SUPPLY] stands for it
+    out : (rows, N_CHANNELS) written; C_DUTY is the duty that power balance asks for
+
+    Bus current follows from power balance, V_b (I_b - I_q) = I_m (K_e ω + (R + R_c) I_m), whatever the duty.
+    """
+    f = 1.0 - p[P_MAG] * (p[P_AIR] - 25.0)
+    r_w = p[P_R] * (1.0 + _COPPER * (p[P_AIR] - 25.0))
+    ke, kt = p[P_KE] * f, p[P_KT] * f
+    for k in range(omega.shape[0]):
+        w = max(omega[k], 0.0)
+        ratio = max(w, 1.0) / p[P_WREF]
+        thrust = p[P_CT] * w * w * math.exp(p[P_AT] * math.log(ratio))
+        shaft = p[P_CQ] * w * w * math.exp(p[P_AQ] * math.log(ratio)) + p[P_J] * slope[k]
+        drag = p[P_I0] + p[P_I1] * w + p[P_I2] * w * w if w > 0.0 else 0.0
+        i_m = shaft / kt + drag
+        for _ in range(3):
+            i_m = shaft * (1.0 + i_m * i_m * p[P_SAT]) / kt + drag
+        v = voltage[k] if voltage[k] == voltage[k] else p[P_SUPPLY]
+        need = ke * w + (r_w + p[P_RC]) * i_m
+        out[k, C_CURRENT] = i_m * need / v + p[P_IDLE]
+        out[k, C_SPEED] = w
+        out[k, C_THRUST] = thrust
+        out[k, C_TORQUE] = shaft
+        out[k, C_MOTOR_CURRENT] = i_m
+        out[k, C_MOTOR_VOLTAGE] = ke * w + r_w * i_m
+        out[k, C_WINDING_TEMPERATURE] = p[P_AIR]
+        out[k, C_DUTY] = need / v
