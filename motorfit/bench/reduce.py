@@ -190,11 +190,14 @@ def _block_mean(values: Array, edges: npt.NDArray[np.int64]) -> tuple[Array, Arr
 
 
 def _start_speed(speed: Array | None, noise: NoiseModel | None) -> tuple[float, float]:
-    """Speed at the first sample and a generous doubt of it [rad/s]."""
+    """Speed at the first sample and a generous doubt of it [rad/s]; rest, exactly, where the reading is within noise."""
     if speed is None or noise is None or not np.isfinite(speed).any():
         return 0.0, 10.0
     first = float(speed[np.flatnonzero(np.isfinite(speed))[0]])
-    return max(first, 0.0), 3.0 * float(np.hypot(noise.sd, noise.white_sd)) + 1.0
+    doubt = float(np.hypot(noise.sd, noise.white_sd))
+    if first < 5.0 * doubt + 1.0:
+        return 0.0, 0.0
+    return first, 3.0 * doubt + 1.0
 
 
 __all__ += ["DRIVEN", "FREEWHEEL"]

@@ -78,8 +78,9 @@ def derive(v: Values, id: str) -> dict[str, Array]:
         "no_load_current": i10,
     }
     out["saturation_current"] = np.maximum(v[f"inverse_saturation[{id}]"], 1e-12) ** -0.5
-    for name in ("winding_heat_capacity", "body_heat_capacity"):
-        out[name] = 1.0 / np.maximum(v[f"inverse_{name}[{id}]"], 1e-9)
+    out["body_heat_capacity"] = 1.0 / np.maximum(v[f"inverse_body_heat_capacity[{id}]"], 1e-9)
+    resistance_w = np.maximum(v[f"winding_thermal_resistance[{id}]"], 1e-9)
+    out["winding_heat_capacity"] = v[f"winding_time_constant[{id}]"] / resistance_w
     for name in (
         "rotor_inertia", "braking_share", "winding_time_constant", "body_time_constant",
         "magnet_temperature_coefficient",
@@ -115,8 +116,8 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_LIMIT] = 1e9 if limit is None else v[f"current_limit[{limit:g}]"]
         p[f.P_DUTY_S], p[f.P_DUTY_C], p[f.P_DUTY_E] = v["duty_slope"], v["duty_curvature"], v["duty_cubic"]
         p[f.P_IDLE] = v["controller_idle_current"]
-        p[f.P_CW], p[f.P_TW] = m["winding_heat_capacity"], m["winding_time_constant"]
-        p[f.P_CB], p[f.P_TB] = m["body_heat_capacity"], m["body_time_constant"]
+        p[f.P_AW], p[f.P_TW] = v[f"winding_thermal_resistance[{r.run.motor}]"] / m["winding_time_constant"], m["winding_time_constant"]
+        p[f.P_AB], p[f.P_TB] = v[f"inverse_body_heat_capacity[{r.run.motor}]"], m["body_time_constant"]
         p[f.P_MAG], p[f.P_AIR] = m["magnet_temperature_coefficient"], air.temperature_c
         p[f.P_RS] = r.supply.resistance_ohm
         p[f.P_J] = m["rotor_inertia"]
@@ -136,7 +137,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
             wheel = campaign.flywheel(r.run.flywheel)
             p[f.P_J] += v[f"flywheel_inertia[{wheel.id}]"] / wheel.motor_turns_per_turn**2
         start = f"start_speed[{r.run.id}]"
-        p[f.P_OMEGA0] = 0.5 * (v[start] + np.hypot(v[start], 1.0)) if start in v else 0.0  # smooth, never negative
+        p[f.P_OMEGA0] = np.maximum(v[start], 0.0) if start in v else 0.0
         warmth = f"start_warmth[{r.run.id}]"
         p[f.P_WARMTH] = v[warmth] if warmth in v else 0.0
         supply = f"supply_voltage[{r.run.id}]"

@@ -1,8 +1,10 @@
-"""The fast path: draws around the optimum, importance-resampled with Pareto smoothing.
+"""The fast path: draws from the bent proposal, importance-resampled with Pareto smoothing, then moved.
 
-The proposal is a multivariate Student-t with the Laplace factor; its centre and shape are improved once from a first
-batch.  The Pareto shape k̂ of the weights says whether the result can be trusted (A. Vehtari, D. Simpson, A. Gelman,
-Y. Yao, J. Gabry, Pareto smoothed importance sampling, JMLR 25 (2024) 72).
+The Pareto shape k̂ of the weights says whether they can be trusted (A. Vehtari, D. Simpson, A. Gelman, Y. Yao,
+J. Gabry, Pareto smoothed importance sampling, JMLR 25 (2024) 72).  Where they cannot, the weights are applied in
+stages, with moves between them (P. Del Moral, A. Doucet, A. Jasra, Sequential Monte Carlo samplers, J. R. Stat.
+Soc. B 68 (2006) 411).  The moves leave the proposal invariant and are accepted by the ratio of weights
+(S. L. Cotter, G. O. Roberts, A. M. Stuart, D. White, MCMC methods for functions, Stat. Sci. 28 (2013) 424).
 """
 
 from __future__ import annotations
@@ -14,14 +16,19 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.inference.optimum import Optimum
+from motorfit.inference.proposal import Drawn, Proposal, bend
 from motorfit.inference.target import Target
 
-__all__ = ["FastDraws", "fast_draws", "k_threshold"]
+__all__ = ["GROUPS", "FastDraws", "fast_draws", "k_threshold", "smooth_weights"]
 
 Array = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
 
-_NU = 100.0
-"""Degrees of freedom.  In 80 dimensions a low ν would spread the radius so far that most draws are wasted."""
+GROUPS = 4
+"""Batches that never exchange draws, so that comparing them means something."""
+
+_FEWEST_EFFECTIVE = 0.04
+_STAGES = 40
 
 
 @dataclass(frozen=True)
@@ -30,18 +37,30 @@ class FastDraws:
 
     Attributes
     ----------
-    z : (draws, coordinates) resampled draws, equally weighted
-    log_density : (draws,) of the draws kept
-    pareto_k : k̂ of the importance weights
-    ess : effective sample size of the weights
-    proposals : model evaluations spent
+    z : (GROUPS, draws, coordinates) equally weighted
+    log_density : (GROUPS, draws) of them, up to a constant
+    pareto_k : k̂ of the importance weights over the whole step from proposal to posterior
+    ess : effective sample size of those weights
+    stages : 1 for plain importance resampling, else in how many stages the weights were applied
+    acceptance : share of moves accepted at the end
+    evaluations : of the model
     """
 
     z: Array
     log_density: Array
     pareto_k: float
     ess: float
-    proposals: int
+    stages: int
+    acceptance: float
+    evaluations: int
+    proposal: Proposal
+
+    @property
+    def sound(self) -> bool:
+        """Whether k̂ is below the threshold, or the staged path kept moving."""
+        if self.stages == 1:
+            return self.pareto_k < k_threshold(self.z.shape[0] * self.z.shape[1])
+        return self.acceptance > 0.08
 
 
 def k_threshold(draws: int) -> float:
@@ -49,78 +68,123 @@ def k_threshold(draws: int) -> float:
     return min(1.0 - 1.0 / math.log10(draws), 0.7)
 
 
-def _propose(rng: np.random.Generator, z: Array, factor: Array, draws: int) -> tuple[Array, Array]:
-    d = z.size
-    normal = rng.standard_normal((draws, d))
-    mix = rng.chisquare(_NU, draws) / _NU
-    radius2 = np.sum(normal**2, axis=1) / mix
-    log_q = -0.5 * (_NU + d) * np.log1p(radius2 / _NU)
-    return z + (normal / np.sqrt(mix)[:, None]) @ factor.T, log_q
-
-
 def smooth_weights(log_weight: Array) -> tuple[Array, float]:
     """Pareto-smoothed, normalised log weights (draws,) and k̂."""
     from arviz_stats.base import array_stats
 
-    smoothed, k = array_stats.psislw(log_weight)
+    lowest = float(log_weight[np.isfinite(log_weight)].min())
+    filled = np.where(np.isfinite(log_weight), log_weight, lowest - 50.0)
+    smoothed, k = array_stats.psislw(-filled)  # its argument is a log likelihood, the weight its inverse
     return np.asarray(smoothed, dtype=np.float64), float(k)
 
 
-def _moments(z: Array, log_weight: Array) -> tuple[Array, Array]:
-    w = np.exp(log_weight - log_weight.max())
-    w /= w.sum()
-    mean = w @ z
-    centred = (z - mean) * np.sqrt(w)[:, None]
-    return mean, centred.T @ centred
+def effective(log_weight: Array) -> float:
+    """Effective sample size of unnormalised log weights."""
+    w = np.exp(log_weight - np.nanmax(log_weight))
+    return float(w.sum() ** 2 / np.sum(w**2))
 
 
-def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws: int, *, rounds: int = 2) -> FastDraws:
-    """Draw from the posterior by importance resampling.
+def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws: int) -> FastDraws:
+    """Draw from the posterior.
 
     Parameters
     ----------
     target : the posterior
     optimum : its Laplace approximation
     rng : random generator
-    draws : how many draws are wanted
-    rounds : how often the proposal is improved from weighted moments
+    draws : how many draws are wanted, a multiple of GROUPS
 
     Returns
     -------
-    FastDraws
+    FastDraws; look at `sound` before use.
     """
-    centre, factor = optimum.z, optimum.factor
-    spent = 0
-    for _ in range(rounds):
-        z, log_q = _propose(rng, centre, factor, draws // 2)
-        spent += draws // 2
-        lw = target.log_density(z) - log_q
-        if not np.isfinite(lw).any():
-            break
-        # tempered until a tenth of the draws count: a few heavy ones must not decide the shape
-        beta = 1.0
-        while beta > 0.05 and _ess(beta * lw) < 0.3 * z.shape[0]:
-            beta *= 0.8
-        mean, cov = _moments(z, beta * lw)
-        shrink = min(1.0, 0.35 + 2.0 * z.shape[1] / z.shape[0])
-        cov = (1.0 - shrink) * cov + shrink * (factor @ factor.T)
-        centre, factor = mean, np.linalg.cholesky(cov + 1e-12 * np.eye(mean.size))
-    z, log_q = _propose(rng, centre, factor, draws)
-    density = target.log_density(z)
-    smoothed, k = smooth_weights(density - log_q)
-    weight = np.exp(smoothed - smoothed.max())
-    weight /= weight.sum()
-    keep = _resample(weight, draws, rng)
-    return FastDraws(z[keep], density[keep], k, float(1.0 / np.sum(weight**2)), spent + draws)
+    proposal = bend(target, optimum, rng)
+    pilot, lw, _ = _batch(target, proposal, rng.standard_normal((draws // 2, proposal.normals)))
+    beta = 1.0
+    while beta > 0.05 and effective(beta * lw) < 0.15 * lw.size:
+        beta *= 0.8  # a few heavy draws must not decide the shape
+    weight = np.exp(beta * (lw - lw.max()))
+    proposal = proposal.refined(pilot.e, weight / weight.sum(), keep=0.5)
+    swarm = _Swarm(target, proposal, rng, draws)
+    swarm.evaluations += 1600 + draws // 2
+    smoothed, k = smooth_weights(swarm.log_weight)
+    ess = effective(smoothed)
+    if k < k_threshold(draws) and ess > _FEWEST_EFFECTIVE * draws:
+        swarm.resample(smoothed)
+        swarm.move(1.0)
+        stages = 1
+    else:
+        stages = swarm.anneal()
+    shape = (GROUPS, draws // GROUPS)
+    return FastDraws(
+        swarm.z.reshape(*shape, -1), swarm.log_density.reshape(shape), k, ess, stages, swarm.acceptance,
+        swarm.evaluations, proposal,
+    )  # fmt: skip
 
 
-def _ess(log_weight: Array) -> float:
-    w = np.exp(log_weight - np.nanmax(log_weight))
-    return float(w.sum() ** 2 / np.sum(w**2))
+def _batch(target: Target, proposal: Proposal, normal: Array) -> tuple[Drawn, Array, Array]:
+    drawn = proposal.draw(normal)
+    density = target.log_density(drawn.z)
+    return drawn, density - drawn.log_q, density
 
 
-def _resample(weight: Array, draws: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:
+class _Swarm:
+    """Draws on their way from proposal to posterior."""
+
+    def __init__(self, target: Target, proposal: Proposal, rng: np.random.Generator, draws: int) -> None:
+        self.target, self.proposal, self.rng = target, proposal, rng
+        self.normal = rng.standard_normal((draws, proposal.normals))
+        drawn, self.log_weight, self.log_density = _batch(target, proposal, self.normal)
+        self.z = drawn.z
+        self.step = 0.6
+        self.acceptance = 1.0
+        self.evaluations = draws
+
+    def resample(self, log_weight: Array) -> None:
+        """Systematic resampling within each group."""
+        size = log_weight.size // GROUPS
+        keep = np.concatenate([
+            g * size + _systematic(log_weight[g * size : (g + 1) * size], self.rng) for g in range(GROUPS)
+        ])  # fmt: skip
+        self.normal, self.z = self.normal[keep], self.z[keep]
+        self.log_weight, self.log_density = self.log_weight[keep], self.log_density[keep]
+
+    def move(self, beta: float) -> None:
+        """One move of every draw that leaves proposal × weight^beta invariant; the step follows the acceptance."""
+        n = self.log_weight.size
+        kept = math.sqrt(1.0 - self.step**2)
+        normal = kept * self.normal + self.step * self.rng.standard_normal(self.normal.shape)
+        drawn, log_weight, density = _batch(self.target, self.proposal, normal)
+        with np.errstate(invalid="ignore"):
+            accept = np.log(self.rng.random(n)) < beta * (log_weight - self.log_weight)
+        self.normal[accept], self.z[accept] = normal[accept], drawn.z[accept]
+        self.log_weight[accept], self.log_density[accept] = log_weight[accept], density[accept]
+        self.acceptance = float(accept.mean())
+        self.evaluations += n
+        self.step = float(np.clip(self.step * math.exp(self.acceptance - 0.35), 0.05, 1.0))
+
+    def anneal(self) -> int:
+        """Apply the weights in stages small enough to keep half the draws, with moves between."""
+        beta, stages = 0.0, 0
+        while beta < 1.0 and stages < _STAGES:
+            gain = 1.0 - beta
+            while effective(gain * self.log_weight) < 0.5 * self.log_weight.size and gain > 1e-3:
+                gain *= 0.8
+            beta += gain
+            stages += 1
+            self.resample(gain * self.log_weight)
+            travelled = 0.0
+            for _ in range(12):
+                self.move(beta)
+                travelled += self.acceptance * self.step**2
+                if travelled > (0.35 if beta < 1.0 else 1.5):
+                    break
+        return max(stages, 2)
+
+
+def _systematic(log_weight: Array, rng: np.random.Generator) -> Integers:
     """Systematic resampling, then a shuffle, so that neighbouring draws are not copies."""
-    points = (rng.random() + np.arange(draws)) / draws
+    weight = np.exp(log_weight - np.nanmax(log_weight))
+    points = (rng.random() + np.arange(weight.size)) / weight.size * weight.sum()
     keep = np.searchsorted(np.cumsum(weight), points).clip(0, weight.size - 1)
     return rng.permutation(keep)

@@ -1,6 +1,6 @@
 """The graph of a campaign: which parameters exist, what owns them, and what each run draws on.
 
-A coordinate z is a standardised number; its natural value is exp(c + s z), c + s z, σ(c + s z) or s·sinh(z).
+A coordinate z is a standardised number; its natural value is exp(c + s z), c + s z or σ(c + s z).
 Ridges of the posterior are products with gains (K_v/g_V, R·g_I/g_V, C_T·g_T ...), so whatever multiplies is
 sampled as a logarithm: the ridges are then straight and a Laplace factor whitens them.
 """
@@ -17,13 +17,11 @@ import numpy.typing as npt
 
 from motorfit.bench.models import Campaign, Motor, Propeller, Run
 from motorfit.bench.reduce import BlockedRun
-from motorfit.inference.priors import BELIEFS, Belief, BetaLogit, Flat, Normal, Prior, StudentT
+from motorfit.inference.priors import BELIEFS, Belief, BetaLogit, Flat, HalfNormal, Normal, Prior, StudentT
 
 __all__ = ["Coordinate", "Graph", "build_graph"]
 
-LOG, LINEAR, LOGIT, SOFT, DECAY = range(5)
-
-_SOFTNESS = 3.0
+LOG, LINEAR, LOGIT = range(3)
 
 MEASURED = ("current", "speed", "thrust", "torque", "motor_current", "motor_voltage", "winding_temperature")
 """Channels that the model predicts, in the order of `motorfit.physics.forward`."""
@@ -36,7 +34,7 @@ class Coordinate:
     Attributes
     ----------
     name : parameter and owner, such as ``kv[tern]`` or ``gain_current``
-    kind : LOG, LINEAR, LOGIT or SINH
+    kind : LOG, LINEAR or LOGIT
     center, scale : c and s above, natural unit or its logarithm
     prior : density of z
     """
@@ -81,10 +79,6 @@ class Graph:
         out[log] = np.exp(np.minimum(out[log], 50.0))
         logit = kinds == LOGIT
         out[logit] = 1.0 / (1.0 + np.exp(-out[logit]))
-        soft = kinds == SOFT
-        out[soft] = scale[soft] * np.logaddexp(0.0, _SOFTNESS * zt[soft])
-        decay = kinds == DECAY
-        out[decay] = np.exp(-scale[decay] * np.logaddexp(0.0, _SOFTNESS * zt[decay]))
         return out
 
 
@@ -155,7 +149,7 @@ def _bench(b: _Builder, runs: tuple[BlockedRun, ...], delays: Mapping[str, float
         b.believe("controller_resistance", belief)
     for name in ("duty_slope", "duty_curvature", "duty_cubic"):
         b.believe(name, BELIEFS[name])
-    b.add("controller_idle_current", SOFT, 0.0, BELIEFS["controller_idle_current"].center)
+    b.add("controller_idle_current", LINEAR, 0.0, BELIEFS["controller_idle_current"].center, HalfNormal())
     for limit in sorted({x for r in runs if (x := current_limit_of(b.campaign, r.run)) is not None} | _bench_limit(b)):
         b.add(f"current_limit[{limit:g}]", LOG, math.log(limit), BELIEFS["current_limit"].spread)
     logged = {name for r in runs for name in r.mean} | {"voltage"}
@@ -222,16 +216,20 @@ def _motor(b: _Builder, motor: Motor) -> None:
     b.add(f"total_resistance[{id}]", LOG, math.log((kt / kappa) ** 2 + 0.01), 0.8, Flat())
     b.believe(f"no_load_current[{id}]", BELIEFS["no_load_current"])
     b.add(f"static_share[{id}]", LOGIT, 0.3, 0.75, BetaLogit(4.0, 3.0, 0.3, 0.75))
-    b.add(f"windage_share[{id}]", SOFT, 0.0, 0.12)
+    b.add(f"windage_share[{id}]", LINEAR, 0.0, 0.12, HalfNormal())
     heavy = 1.0 if motor.mass_g is not None else 1.5
     belief = BELIEFS["rotor_inertia"]
     wider = Belief(belief.center, belief.spread * heavy, True, belief.unit, belief.why)
     b.believe(f"rotor_inertia[{id}]", wider, mass_factor(motor, 50.0) ** 1.6)
-    # what may be absent altogether is a soft plus: near zero it costs little, and nothing pulls away from it
-    b.add(f"inverse_saturation[{id}]", SOFT, 0.0, 1.0 / (BELIEFS["saturation_current"].center * mass_factor(motor, 50.0)) ** 2)
-    b.add(f"braking_share[{id}]", DECAY, 0.0, 0.5)
-    for name in ("winding_heat_capacity", "body_heat_capacity"):
-        b.add(f"inverse_{name}[{id}]", SOFT, 0.0, 1.0 / (BELIEFS[name].center * mass_factor(motor, 50.0)))
+    # what may be absent altogether is linear from zero: a posterior that touches zero stays a plain normal, cut there
+    knee = BELIEFS["saturation_current"].center * mass_factor(motor, 50.0)
+    b.add(f"inverse_saturation[{id}]", LINEAR, 0.0, 1.0 / knee**2, HalfNormal())
+    b.add(f"braking_share[{id}]", LINEAR, 1.0, -0.5, HalfNormal(top=2.0))
+    # runs outlast the winding's time constant, not the body's: one warms to power × K/W, the other by energy / capacity
+    mass, tau = mass_factor(motor, 50.0), BELIEFS["winding_time_constant"].center
+    warming = tau / (BELIEFS["winding_heat_capacity"].center * mass)
+    b.add(f"winding_thermal_resistance[{id}]", LINEAR, 0.0, warming, HalfNormal())
+    b.add(f"inverse_body_heat_capacity[{id}]", LINEAR, 0.0, 1.0 / (BELIEFS["body_heat_capacity"].center * mass), HalfNormal())
     for name in ("winding_time_constant", "body_time_constant", "magnet_temperature_coefficient"):
         b.believe(f"{name}[{id}]", BELIEFS[name])
 

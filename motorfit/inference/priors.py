@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["BELIEFS", "VERSION", "Belief", "BetaLogit", "Flat", "Normal", "Prior", "StudentT"]
+__all__ = ["BELIEFS", "VERSION", "Belief", "BetaLogit", "Flat", "HalfNormal", "Normal", "Prior", "StudentT"]
 
 Array = npt.NDArray[np.float64]
 
@@ -101,6 +101,29 @@ class BetaLogit:
 
         share = betaincinv(self.a, self.b, p)
         return np.asarray((np.log(share) - np.log1p(-share) - self.center) / self.scale, dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class HalfNormal:
+    """The positive half of a standard normal, up to `top`: for effects that may be absent but never negative."""
+
+    top: float = math.inf
+
+    @property
+    def label(self) -> str:
+        """Readable form."""
+        return "half-normal" if math.isinf(self.top) else f"half-normal up to {self.top:g}"
+
+    def log_density(self, z: Array) -> Array:
+        """Log density up to a constant; -inf outside."""
+        return np.where((z >= 0.0) & (z <= self.top), -0.5 * z * z, -np.inf)
+
+    def inverse_cdf(self, p: Array) -> Array:
+        """Quantile."""
+        from scipy.special import ndtr, ndtri
+
+        most = 1.0 if math.isinf(self.top) else 2.0 * float(ndtr(self.top)) - 1.0
+        return np.asarray(ndtri(0.5 + 0.5 * most * p), dtype=np.float64)
 
 
 @dataclass(frozen=True)

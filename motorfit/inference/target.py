@@ -14,6 +14,7 @@ from motorfit.inference.combine import combined_terms
 from motorfit.inference.graph import MEASURED, Graph
 from motorfit.inference.kernels import predict_blocks, residual_rows
 from motorfit.inference.slow_error import SlowError, slow_error
+from motorfit.inference.priors import HalfNormal
 from motorfit.physics.forward import MODE_AT_SPEED, MODE_DRIVEN, MODE_FREEWHEEL, N_CHANNELS, N_PHYSICS
 
 __all__ = ["Flat", "Target", "build_target", "flatten"]
@@ -158,7 +159,10 @@ class Target:
     def _prior_residuals(self, z: Array) -> Array:
         out = np.empty_like(z)
         for i, c in enumerate(self.graph.coordinates):
-            out[:, i] = np.sign(z[:, i]) * np.sqrt(np.maximum(-2.0 * c.prior.log_density(z[:, i]), 0.0))
+            if isinstance(c.prior, HalfNormal):  # the search may pass the bound, sampling cuts there
+                out[:, i] = z[:, i]
+            else:
+                out[:, i] = np.sign(z[:, i]) * np.sqrt(np.maximum(-2.0 * c.prior.log_density(z[:, i]), 0.0))
         return out
 
     def _scale_residuals(self, v: Values) -> Array:

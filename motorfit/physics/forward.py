@@ -19,7 +19,7 @@ from motorfit.physics.transient import riccati_step, riccati_time_to
 # fmt: off
 (P_KE, P_KT, P_R, P_RC, P_I0, P_I1, P_I2, P_SAT, P_J, P_BRAKE, P_LIMIT,
  P_DUTY_S, P_DUTY_C, P_DUTY_E, P_IDLE, P_CT, P_CQ, P_AT, P_AQ, P_WREF,
- P_CW, P_TW, P_CB, P_TB, P_MAG, P_AIR, P_OMEGA0, P_RS, P_SUPPLY, P_WARMTH) = range(30)
+ P_AW, P_TW, P_AB, P_TB, P_MAG, P_AIR, P_OMEGA0, P_RS, P_SUPPLY, P_WARMTH) = range(30)
 # fmt: on
 N_PHYSICS = 30
 
@@ -69,15 +69,18 @@ def _regime(omega: float, low: float, zero: float, high: float) -> int:
 
 
 @kernel
-def _heat(p: np.ndarray, t_w: float, t_b: float, h: float, copper: float, iron: float) -> tuple[float, float]:
-    """Two-node step, implicit in both temperatures [°C], exact in the limit of short blocks; powers in W."""
-    g = p[P_CW] / p[P_TW]  # W/K winding to body
-    ga = p[P_CB] / p[P_TB]  # W/K body to air
-    # (C_w/h + g) T_w - g T_b = C_w/h t_w + copper ; -g T_w + (C_b/h + g + ga) T_b = C_b/h t_b + iron + ga T_a
-    m11, m22 = p[P_CW] / h + g, p[P_CB] / h + g + ga
-    r1, r2 = p[P_CW] / h * t_w + copper, p[P_CB] / h * t_b + iron + ga * p[P_AIR]
-    det = m11 * m22 - g * g
-    return (m22 * r1 + g * r2) / det, (g * r1 + m11 * r2) / det
+def _heat(
+    p: np.ndarray, t_w: float, t_b: float, stored: float, h: float, copper: float, iron: float
+) -> tuple[float, float, float]:
+    """Two-node step of `motorfit.physics.heat`, implicit: temperatures of winding and body [°C], heat stored [J].
+
+    Written in inverse heat capacities, which are zero for a motor that does not warm at all: a posterior that holds
+    that possibility stays smooth through it.  `stored` is the winding's excess heat, from which the body draws.
+    """
+    stored = (stored + h * copper) / (1.0 + h / p[P_TW])
+    t_b = (t_b + h * (p[P_AB] * (iron + stored / p[P_TW]) + p[P_AIR] / p[P_TB])) / (1.0 + h / p[P_TB])
+    t_w = (t_w + h * (p[P_AW] * copper + t_b / p[P_TW])) / (1.0 + h / p[P_TW])
+    return t_w, t_b, stored
 
 
 @kernel
@@ -195,7 +198,7 @@ def simulate_driven(
     t_w = t_b = p[P_AIR] + p[P_WARMTH]
     i0, i1, i2, sat, rs = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_RS]
     limit, brake = p[P_LIMIT], p[P_BRAKE]
-    bus = 0.0
+    bus = stored = 0.0
     for k in range(h.shape[0]):
         f = 1.0 - p[P_MAG] * (t_b - 25.0)
         ke_hot, kt = p[P_KE] * f, p[P_KT] * f
@@ -260,7 +263,7 @@ def simulate_driven(
         out[k, C_WINDING_TEMPERATURE] = t_w
         out[k, C_DUTY] = d
         iron = kt * (i0 + i1 * mean_w + i2 * mean_w2) * mean_w
-        t_w, t_b = _heat(p, t_w, t_b, h[k], mean_i * mean_i * r_w, iron)
+        t_w, t_b, stored = _heat(p, t_w, t_b, stored, h[k], mean_i * mean_i * r_w, iron)
 
 
 @kernel
