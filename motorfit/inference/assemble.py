@@ -146,6 +146,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
     sens[0] = sens[3] = 1.0
     for c, name in enumerate(MEASURED):
         sens[0, c], sens[1, c], sens[2, c] = v[f"gain_{name}"], v[f"offset_{name}"], v[f"delay_{name}"]
+    for c, name in enumerate((*MEASURED, "duty")):
         noise = f"table_noise_{name}"
         if noise in v:
             sens[3, c] = v[noise]

@@ -10,12 +10,15 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from motorfit.bench.models import Measurement
+from motorfit.bench.models import Measurement, PriorOverride
 from motorfit.inference.assemble import Values
 from motorfit.inference.graph import Graph, mass_factor
 from motorfit.inference.priors import BELIEFS
+from motorfit.quantities import PARAMETERS
 
-__all__ = ["combined_terms"]
+__all__ = ["PSI_LEAST", "PSI_MOST", "combined_terms", "figure_of_merit"]
+
+PSI_LEAST, PSI_MOST = 0.75, 1.08
 
 Array = npt.NDArray[np.float64]
 
@@ -29,25 +32,30 @@ def combined_terms(graph: Graph, v: Values) -> tuple[Array, Array]:
     """
     rows: list[Array] = []
     log_jacobian = np.zeros(v.draws)
-    belief = BELIEFS["kt_kv_ratio"]
-    for motor in graph.campaign.motors:
+    own = graph.campaign.priors
+    belief, torque = BELIEFS["kt_kv_ratio"], BELIEFS["torque_per_root_watt"]
+    for motor in graph.motors:
         m = v.motor(motor.id)
         psi = m["kt_kv_ratio"]
-        rows.append((psi - belief.center) / belief.spread)
-        rows.append(np.maximum(psi - 1.08, 0.0) * 1e3 + np.maximum(0.75 - psi, 0.0) * 1e3)
+        if not {"kt", "kt_kv_ratio"} & own.keys():
+            rows.append((psi - belief.center) / belief.spread)
+        rows.append(np.maximum(psi - PSI_MOST, 0.0) * 1e3 + np.maximum(PSI_LEAST - psi, 0.0) * 1e3)
         log_jacobian += np.log(psi)
-        torque = BELIEFS["torque_per_root_watt"]
-        spread = torque.spread if motor.mass_g is not None else 1.1
-        expected = math.log(torque.center * mass_factor(motor, 35.0) ** 0.83)
-        rows.append((np.log(m["kt"]) - 0.5 * np.log(m["winding_resistance"]) - expected) / spread)
+        if "winding_resistance" not in own:
+            spread = torque.spread if motor.mass_g is not None else 1.1
+            expected = math.log(torque.center * mass_factor(motor, 35.0) ** 0.83)
+            rows.append((np.log(m["kt"]) - 0.5 * np.log(m["winding_resistance"]) - expected) / spread)
         log_jacobian += np.log(v[f"total_resistance[{motor.id}]"]) - np.log(m["winding_resistance"])
     merit = BELIEFS["figure_of_merit"]
     for propeller in graph.campaign.propellers:
         fm = figure_of_merit(v, propeller.id)
         fm = np.where(fm < 1.0, fm, np.nan)
-        logit = np.log(fm) - np.log1p(-fm)
-        rows.append((logit - math.log(merit.center / (1.0 - merit.center))) / merit.spread)
-        log_jacobian -= np.log1p(-fm)
+        if not {"torque_coefficient", "figure_of_merit"} & own.keys():
+            logit = np.log(fm) - np.log1p(-fm)
+            rows.append((logit - math.log(merit.center / (1.0 - merit.center))) / merit.spread)
+            log_jacobian -= np.log1p(-fm)
+        else:
+            rows.append(0.0 * fm)  # still below 1
     rows.extend(_measured(v, item) for item in graph.campaign.measurements)
     rows.extend(_overridden(graph, v))
     return np.stack(rows) if rows else np.zeros((0, v.draws)), log_jacobian
@@ -75,17 +83,28 @@ def _measured(v: Values, item: Measurement) -> Array:
     return (value - item.value) / item.sd
 
 
-_DIRECT = frozenset({"kv_labelled", "torque_per_root_watt", "prop_mass"})
-
-
 def _overridden(graph: Graph, v: Values) -> list[Array]:
     """The user's beliefs about quantities that are not coordinates: stated on the derived value."""
     rows = []
     for name, own in graph.campaign.priors.items():
-        for motor in graph.campaign.motors:
-            if name in ("kt", "kt_kv_ratio", "winding_resistance") and name in (m := v.motor(motor.id)):
-                rows.append((np.log(m[name]) - math.log(own.center)) / own.log_sd)
-        for propeller in graph.campaign.propellers:
-            if name == "torque_coefficient":
-                rows.append((np.log(v[f"{name}[{propeller.id}]"]) - math.log(own.center)) / own.log_sd)
+        per = PARAMETERS[name].per
+        for motor in graph.motors if per == "motor" else ():
+            if f"{name}[{motor.id}]" not in graph.direct:
+                rows.append(_stated(_quantity(v, name, motor.id, None, None), own))
+        for propeller in graph.campaign.propellers if per == "propeller" else ():
+            if f"{name}[{propeller.id}]" not in graph.direct:
+                rows.append(_stated(_quantity(v, name, None, propeller.id, None), own))
+        if per == "controller" and name not in graph.direct:
+            rows.append(_stated(_shared(graph, v, name), own))
     return rows
+
+
+def _stated(value: Array, own: PriorOverride) -> Array:
+    if own.factor is not None:
+        return np.asarray((np.log(np.maximum(value, 1e-300)) - math.log(own.center)) / own.log_sd)
+    return np.asarray((value - own.center) / (own.sd or math.nan))
+
+
+def _shared(graph: Graph, v: Values, name: str) -> Array:
+    limit = graph.campaign.bench.controller.current_limit_a
+    return v[f"current_limit[{limit:g}]" if name == "current_limit" and limit is not None else name]

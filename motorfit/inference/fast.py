@@ -38,6 +38,7 @@ class FastDraws:
     Attributes
     ----------
     z : (GROUPS, draws, coordinates) equally weighted
+    normal : (GROUPS, draws, normals) the standard normals of `proposal` behind them
     log_density : (GROUPS, draws) of them, up to a constant
     pareto_k : k̂ of the importance weights over the whole step from proposal to posterior
     ess : effective sample size of those weights
@@ -47,6 +48,7 @@ class FastDraws:
     """
 
     z: Array
+    normal: Array
     log_density: Array
     pareto_k: float
     ess: float
@@ -117,7 +119,7 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
         stages = swarm.anneal()
     shape = (GROUPS, draws // GROUPS)
     return FastDraws(
-        swarm.z.reshape(*shape, -1), swarm.log_density.reshape(shape), k, ess, stages, swarm.acceptance,
+        swarm.z.reshape(*shape, -1), swarm.normal.reshape(*shape, -1), swarm.log_density.reshape(shape), k, ess, stages, swarm.acceptance,
         swarm.evaluations, proposal,
     )  # fmt: skip
 

@@ -50,14 +50,17 @@ class Coordinate:
 class Graph:
     """All coordinates of a campaign and where to find them.
 
-    `index[name]` is a column of z, shape (draws, coordinates).  `fixed` holds values that are known exactly.
+    `index[name]` is a column of z, shape (draws, coordinates).  `fixed` holds values that are known exactly, `motors`
+    those with a run or a measurement, `direct` the coordinates whose prior the campaign states itself.
     """
 
     campaign: Campaign
     runs: tuple[BlockedRun, ...]
+    motors: tuple[Motor, ...]
     coordinates: tuple[Coordinate, ...]
     index: dict[str, int]
     fixed: dict[str, float]
+    direct: frozenset[str]
 
     @property
     def size(self) -> int:
@@ -87,6 +90,7 @@ class _Builder:
         self.campaign = campaign
         self.coordinates: list[Coordinate] = []
         self.fixed: dict[str, float] = {}
+        self.direct: set[str] = set()
 
     def add(self, name: str, kind: int, center: float, scale: float, prior: Prior | None = None) -> None:
         if scale == 0.0:
@@ -96,17 +100,25 @@ class _Builder:
 
     def believe(self, name: str, belief: Belief, times: float = 1.0) -> None:
         """Add a lognormal or normal coordinate, the campaign's own prior first."""
-        quantity = name.split("[", 1)[0]
-        own = self.campaign.priors.get(quantity)
-        if own is not None:
-            if belief.log:
-                self.add(name, LOG, math.log(own.center), own.log_sd)
-            else:
-                self.add(name, LINEAR, own.center, own.sd if own.sd is not None else own.center * own.log_sd)
-        elif belief.log:
+        if self.overridden(name, LOG if belief.log else LINEAR):
+            return
+        if belief.log:
             self.add(name, LOG, math.log(belief.center * times), belief.spread)
         else:
             self.add(name, LINEAR, belief.center * times, belief.spread * times if belief.center else belief.spread)
+
+
+    def overridden(self, name: str, kind: int) -> bool:
+        """Whether the campaign states its own prior of a coordinate, which is then added."""
+        own = self.campaign.priors.get(name.split("[", 1)[0])
+        if own is None:
+            return False
+        self.direct.add(name)
+        if kind == LOG:
+            self.add(name, LOG, math.log(own.center), own.log_sd)
+        else:
+            self.add(name, LINEAR, own.center, own.sd if own.sd is not None else abs(own.center) * own.log_sd)
+        return True
 
 
 def build_graph(
@@ -130,18 +142,22 @@ def build_graph(
         _propeller(b, propeller)
     for wheel in campaign.flywheels:
         sd = wheel.inertia_sd_kg_m2
+        if b.overridden(f"flywheel_inertia[{wheel.id}]", LOG):
+            continue
         b.add(f"flywheel_inertia[{wheel.id}]", LOG, math.log(wheel.inertia_kg_m2), 0.01 if sd is None else sd / wheel.inertia_kg_m2)
-    for motor in campaign.motors:
+    told = {r.run.motor for r in runs} | {m.motor for m in campaign.measurements}
+    motors = tuple(m for m in campaign.motors if m.id in told)
+    for motor in motors:
         _motor(b, motor)
     _runs(b, runs)
     index = {c.name: i for i, c in enumerate(b.coordinates)}
-    return Graph(campaign, runs, tuple(b.coordinates), index, b.fixed)
+    return Graph(campaign, runs, motors, tuple(b.coordinates), index, b.fixed, frozenset(b.direct))
 
 
 def _bench(b: _Builder, runs: tuple[BlockedRun, ...], delays: Mapping[str, float]) -> None:
     controller = b.campaign.bench.controller
     belief = BELIEFS["controller_resistance"]
-    if controller.resistance_ohm:
+    if controller.resistance_ohm and "controller_resistance" not in b.campaign.priors:
         sd = controller.resistance_sd_ohm
         spread = belief.spread if sd is None else sd / controller.resistance_ohm
         b.add("controller_resistance", LOG, math.log(controller.resistance_ohm), spread)
@@ -159,8 +175,10 @@ def _bench(b: _Builder, runs: tuple[BlockedRun, ...], delays: Mapping[str, float
         gain_sd = gain.spread if doubt is None or doubt.gain_sd is None else doubt.gain_sd
         offset_sd = offset.spread if doubt is None or doubt.offset_sd is None else doubt.offset_sd
         used = channel in logged
-        b.add(f"gain_{channel}", LOG, 0.0, gain_sd if used else 0.0)
-        b.add(f"offset_{channel}", LINEAR, 0.0, offset_sd if used else 0.0)
+        if not (used and b.overridden(f"gain_{channel}", LOG)):
+            b.add(f"gain_{channel}", LOG, 0.0, gain_sd if used else 0.0)
+        if not (used and b.overridden(f"offset_{channel}", LINEAR)):
+            b.add(f"offset_{channel}", LINEAR, 0.0, offset_sd if used else 0.0)
         b.add(f"delay_{channel}", LINEAR, delays.get(channel, 0.0), BELIEFS["delay"].spread if channel in delays else 0.0)
 
 
@@ -184,6 +202,8 @@ def _propeller(b: _Builder, propeller: Propeller) -> None:
     b.believe(f"torque_reynolds_exponent[{propeller.id}]", BELIEFS["torque_reynolds_exponent"])
     radius = 0.5 * propeller.diameter_m
     name = f"prop_inertia[{propeller.id}]"
+    if b.overridden(name, LOG):
+        return
     if propeller.inertia_kg_m2 is not None:
         sd = propeller.inertia_sd_kg_m2
         b.add(name, LOG, math.log(propeller.inertia_kg_m2), 0.05 if sd is None else sd / propeller.inertia_kg_m2)
@@ -203,8 +223,8 @@ def mass_factor(motor: Motor, reference_g: float) -> float:
 
 
 def _motor(b: _Builder, motor: Motor) -> None:
-    id, own = motor.id, b.campaign.priors.get("kv")
-    if own is None and motor.label_kv is not None:
+    id = motor.id
+    if motor.label_kv is not None and "kv" not in b.campaign.priors:
         b.add(f"kv[{id}]", LOG, math.log(motor.label_kv), BELIEFS["kv_labelled"].spread, StudentT())
     else:
         b.believe(f"kv[{id}]", BELIEFS["kv"])
@@ -241,3 +261,19 @@ def _runs(b: _Builder, runs: tuple[BlockedRun, ...]) -> None:
             b.believe(f"start_warmth[{r.run.id}]", BELIEFS["start_warmth"])
         elif "current" in r.mean and not np.isfinite(r.mean.get("voltage", np.array([np.nan]))).any():
             b.believe(f"supply_voltage[{r.run.id}]", BELIEFS["supply_voltage"])
+    for channel in scattered(runs):
+        b.believe(f"table_noise_{channel}", BELIEFS["table_noise"])
+
+
+def scattered(runs: tuple[BlockedRun, ...]) -> tuple[str, ...]:
+    """Channels of steady rows, whose scatter is learned; `duty` where throttle, voltage and speed stand together."""
+    steady = [r for r in runs if r.mode == "at-speed"]
+    found = [c for c in MEASURED if c != "speed" and any(np.isfinite(r.mean.get(c, np.nan)).any() for r in steady)]
+    if any(duty_rows(r).any() for r in steady):
+        found.append("duty")
+    return tuple(found)
+
+
+def duty_rows(r: BlockedRun) -> npt.NDArray[np.bool_]:
+    """(n,) Rows of a steady run whose throttle and voltage can be held against each other."""
+    return np.isfinite(r.throttle) & np.isfinite(r.supply.open_circuit_v)

@@ -13,11 +13,16 @@ import numpy as np
 from motorfit.compiled import kernel
 
 from motorfit.physics.forward import (
+    C_DUTY,
     MODE_AT_SPEED,
     MODE_FREEWHEEL,
     N_CHANNELS,
     N_PHYSICS,
+    P_DUTY_C,
+    P_DUTY_E,
+    P_DUTY_S,
     P_RS,
+    duty_of,
     simulate_at_speed,
     simulate_driven,
 )
@@ -87,6 +92,8 @@ def predict_blocks(
             for k in range(a, b):
                 work[k, 0] = y[k, 1] / sens[0, 1, s]
             simulate_at_speed(p, work[a:b, 0], slope[a:b], source[a:b], pred[a:b])
+            for k in range(a, b):  # duty asked for by power balance less duty given
+                pred[k, C_DUTY] -= duty_of(throttle[k], p[P_DUTY_S], p[P_DUTY_C], p[P_DUTY_E])
         else:
             p[P_RS] *= sens[0, 0, s] / volt[0, s]
             simulate_driven(

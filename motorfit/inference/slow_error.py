@@ -34,11 +34,39 @@ class SlowError:
     basis : (blocks, N_CHANNELS, K) orthonormal within a run and channel [-]
     shrink : (runs, N_CHANNELS, K) share of each direction taken out of the residual [-]
     log_det : half the log-determinant of what the directions add to the covariance [-]
+    size : (N_CHANNELS,) standard deviation of each cosine relative to the largest reading [1]
     """
 
     basis: Array
     shrink: Array
     log_det: float
+    size: Array
+
+    def draw(self, flat: Flat, scatter: Array, rng: np.random.Generator) -> Array:
+        """Realisations of the slow error: `scatter` (draws, N_CHANNELS) of tables; to (draws, blocks, N_CHANNELS)."""
+        out = np.zeros((scatter.shape[0], flat.h.size, N_CHANNELS))
+        for r, (a, b) in enumerate(zip(flat.first[:-1], flat.first[1:], strict=True)):
+            for c in range(N_CHANNELS):
+                u = _curves(flat, r, c, self.size[c])
+                if u is None:
+                    continue
+                curve = rng.standard_normal((scatter.shape[0], u.shape[1])) @ u.T
+                out[:, a:b, c] = curve * (scatter[:, c : c + 1] if flat.mode[r] == MODE_AT_SPEED else 1.0)
+        return out
+
+
+def _curves(flat: Flat, r: int, c: int, size: float) -> Array | None:
+    """(blocks of the run, K) unit draws of the slow error of a run's channel [unit]; None where there is none."""
+    a, b = flat.first[r], flat.first[r + 1]
+    if not np.isfinite(flat.variance[a:b, c]).any():
+        return None
+    if flat.mode[r] == MODE_AT_SPEED:
+        # rows of a table share errors of calibration and reading that vary slowly along it
+        return columns(b - a)[:, :3] * np.sqrt(np.nan_to_num(flat.variance[a:b, c]))[:, None] * 0.7
+    if size <= 0.0:
+        return None
+    full = float(np.nanmax(np.abs(flat.y[a:b, c])))
+    return columns(b - a) * (size * full) / np.sqrt(np.arange(COSINES + 1) + 1.0)
 
 
 def columns(n: int) -> Array:
@@ -64,20 +92,15 @@ def slow_error(flat: Flat, isd: Array, phi: Array, size: Array) -> SlowError:
             used = isd[a:b, c] > 0.0
             if np.count_nonzero(used) < 3:
                 continue
-            table = flat.mode[r] == MODE_AT_SPEED
-            if table:
-                u = columns(b - a)[:, :3] * np.sqrt(flat.variance[a:b, c])[:, None] * 0.7
-            else:
-                if size[c] <= 0.0:
-                    continue
-                u = columns(b - a) * (size[c] * float(np.nanmax(np.abs(flat.y[a:b, c]))))
-                u = u / np.sqrt(np.arange(k) + 1.0)
+            u = _curves(flat, r, c, float(size[c]))
+            if u is None:
+                continue
             u = _whiten(u, isd[a:b, c], phi[a:b, c])
             q, s, _ = np.linalg.svd(u, full_matrices=False)
             basis[a:b, c, : s.size] = q
             shrink[r, c, : s.size] = 1.0 - 1.0 / np.sqrt(1.0 + s * s)
             log_det += 0.5 * float(np.sum(np.log1p(s * s)))
-    return SlowError(basis, shrink, log_det)
+    return SlowError(basis, shrink, log_det, size)
 
 
 def _whiten(u: Array, isd: Array, phi: Array) -> Array:

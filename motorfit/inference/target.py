@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -11,11 +12,11 @@ import numpy.typing as npt
 
 from motorfit.inference.assemble import Values, assemble
 from motorfit.inference.combine import combined_terms
-from motorfit.inference.graph import MEASURED, Graph
+from motorfit.inference.graph import MEASURED, Graph, duty_rows, scattered
 from motorfit.inference.kernels import predict_blocks, residual_rows
 from motorfit.inference.slow_error import SlowError, slow_error
 from motorfit.inference.priors import HalfNormal
-from motorfit.physics.forward import MODE_AT_SPEED, MODE_DRIVEN, MODE_FREEWHEEL, N_CHANNELS, N_PHYSICS
+from motorfit.physics.forward import C_DUTY, MODE_AT_SPEED, MODE_DRIVEN, MODE_FREEWHEEL, N_CHANNELS, N_PHYSICS
 
 __all__ = ["Flat", "Target", "build_target", "flatten"]
 
@@ -69,8 +70,9 @@ def flatten(graph: Graph) -> Flat:
                 continue
             variance[a:b, c] = r.variance[name]
             covariance[a:b, c] = r.covariance[name]
-        if r.mode == "at-speed" and np.isfinite(r.throttle).all() and np.isfinite(r.supply.open_circuit_v).all():
-            y[a:b, N_CHANNELS - 1] = 0.0  # duty asked for less duty given, filled by the kernel's caller
+        if r.mode == "at-speed":
+            y[a:b, C_DUTY] = np.where(duty_rows(r), 0.0, np.nan)
+            variance[a:b, C_DUTY] = 1.0
     stack = [np.concatenate([getattr(r, k) for r in runs]) for k in ("length_s", "throttle", "on", "samples", "slope")]
     supply = np.concatenate([r.supply.open_circuit_v for r in runs])
     modes = np.array([_MODES[r.mode] for r in runs], dtype=np.int64)
@@ -97,7 +99,7 @@ class Target:
     isd: Array
     phi: Array
     slow: SlowError
-    table_rows: Array
+    table_rows: Mapping[str, float]
 
     def values(self, z: Array) -> Values:
         """Natural values of draws (draws, coordinates)."""
@@ -130,10 +132,8 @@ class Target:
         out = -0.5 * total - 0.5 * np.sum(terms**2, axis=0) + jacobian
         for i, c in enumerate(self.graph.coordinates):
             out += c.prior.log_density(z[:, i])
-        for channel, count in enumerate(self.table_rows):
-            name = f"table_noise_{MEASURED[channel]}"
-            if count > 0 and name in v:
-                out -= count * np.log(v[name])
+        for name, count in self.table_rows.items():
+            out -= count * np.log(v[name])
         return np.where(np.isfinite(out), out, -np.inf)
 
     def _run(self, v: Values, rows: Array | None) -> Array:
@@ -167,11 +167,34 @@ class Target:
 
     def _scale_residuals(self, v: Values) -> Array:
         rows = []
-        for channel, count in enumerate(self.table_rows):
-            name = f"table_noise_{MEASURED[channel]}"
-            if count > 0 and name in v:
+        for name, count in self.table_rows.items():
+            if count > 0:
                 rows.append(np.sqrt(2.0 * count * np.log(np.maximum(v[name] / 1e-4, 1.0 + 1e-12))))
         return np.stack(rows) if rows else np.zeros((0, v.draws))
+
+    def noise(self, z: Array, rng: np.random.Generator) -> Array:
+        """One realisation of the sensors' noise and slow errors per draw: (draws, blocks, N_CHANNELS), SI."""
+        a = assemble(self.graph, self.values(z))
+        n = self.flat.h.size
+        used = self.isd > 0.0
+        innovation = np.where(used, 1.0 / np.where(used, self.isd, 1.0), 0.0)
+        out = rng.standard_normal((z.shape[0], n, N_CHANNELS)) * innovation
+        steady = np.repeat(self.flat.mode == MODE_AT_SPEED, np.diff(self.flat.first))
+        out[:, steady] *= a.sens[3].T[:, None, :]
+        for k in range(1, n):
+            out[:, k] += self.phi[k] * out[:, k - 1]
+        return out + self.slow.draw(self.flat, a.sens[3].T, rng)
+
+    def chi2_with_delay(self, z: Array, channel: int, delay_s: float) -> float:
+        """Sum of squared data residuals at one position with one channel shifted later by `delay_s` [s]."""
+        a = assemble(self.graph, self.values(z[None, :]))
+        a.sens[2, channel] += delay_s
+        total = np.empty(1)
+        residual_rows(
+            0, 1, a.phys, a.sens, a.volt, *self.flat.inputs, self.isd, self.phi, self.slow.basis, self.slow.shrink,
+            False, np.zeros((1, 1)), total,
+        )  # fmt: skip
+        return float(total[0])
 
     def with_noise(self, isd: Array, phi: Array, slow: SlowError) -> Target:
         """The same posterior with another noise model."""
@@ -202,5 +225,6 @@ def build_target(graph: Graph) -> Target:
     flat = flatten(graph)
     isd, phi = whitening(flat)
     at_speed = np.repeat(flat.mode == MODE_AT_SPEED, np.diff(flat.first))
-    counts = np.array([float(np.count_nonzero(isd[at_speed, c] > 0)) for c in range(len(MEASURED))])
+    names = (*MEASURED, "duty")
+    counts = {f"table_noise_{c}": float(np.count_nonzero(isd[at_speed, names.index(c)])) for c in scattered(graph.runs)}
     return Target(graph, flat, isd, phi, slow_error(flat, isd, phi, np.zeros(N_CHANNELS)), counts)

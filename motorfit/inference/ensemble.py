@@ -1,0 +1,154 @@
+"""The reference path: emcee ensembles in the coordinates of the bent proposal.
+
+There the posterior is nearly a standard normal without bounds, so the affine-invariant moves (J. Goodman, J. Weare,
+Commun. Appl. Math. Comput. Sci. 5 (2010) 65; C. J. F. ter Braak, J. A. Vrugt, Stat. Comput. 18 (2008) 435) and an
+autoregressive one (S. L. Cotter et al., Stat. Sci. 28 (2013) 424) all travel well.  Walkers of one ensemble are not
+chains: convergence is judged between ensembles that never exchange anything.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from motorfit.inference.fast import FastDraws
+from motorfit.inference.target import Target
+
+__all__ = ["EnsembleDraws", "ensemble_draws"]
+
+Array = npt.NDArray[np.float64]
+
+ENSEMBLES = 4
+_AUTOCORRELATION_TIMES = 50.0
+_R_HAT = 1.01
+
+
+@dataclass(frozen=True)
+class EnsembleDraws:
+    """Draws of the reference path.
+
+    Attributes
+    ----------
+    z : (ENSEMBLES, draws, coordinates)
+    log_density : (ENSEMBLES, draws)
+    autocorrelation : longest integrated autocorrelation time [steps]
+    steps : of each walker, burn-in left out
+    r_hat : largest split R̂ between ensembles
+    acceptance : mean over walkers
+    converged : whether both criteria were met within the allowed steps
+    evaluations : of the model
+    """
+
+    z: Array
+    log_density: Array
+    autocorrelation: float
+    steps: int
+    r_hat: float
+    acceptance: float
+    converged: bool
+    evaluations: int
+
+
+def _autoregressive(step: float) -> Callable[[Array, np.random.RandomState], tuple[Array, Array]]:
+    def propose(x: Array, rng: np.random.RandomState) -> tuple[Array, Array]:
+        new = math.sqrt(1.0 - step**2) * x + step * rng.standard_normal(x.shape)
+        return new, 0.5 * (np.sum(new**2, axis=1) - np.sum(x**2, axis=1))
+
+    return propose
+
+
+def ensemble_draws(
+    target: Target, fast: FastDraws, rng: np.random.Generator, draws: int, *, most_steps: int = 6000,
+    progress: Callable[[float], None] = lambda share: None,
+) -> EnsembleDraws:  # fmt: skip
+    """Draw from the posterior by emcee, started from the fast path.
+
+    Parameters
+    ----------
+    target : the posterior
+    fast : draws to start from, and the proposal whose coordinates are used
+    rng : random generator
+    draws : how many draws to keep, a multiple of ENSEMBLES
+    most_steps : of each walker; then the result says that it did not converge
+    progress : told the share of the work done
+
+    Returns
+    -------
+    EnsembleDraws
+    """
+    import emcee
+
+    proposal = fast.proposal
+    size = proposal.normals
+    walkers = 2 * size + 2
+
+    def log_probability(x: Array) -> Array:
+        drawn = proposal.draw(x)
+        out = target.log_density(drawn.z) - drawn.log_q - 0.5 * np.sum(x**2, axis=1)
+        return np.where(np.isfinite(out), out, -np.inf)
+
+    samplers = []
+    for group in range(ENSEMBLES):
+        moves: list[tuple[Any, float]] = [
+            (emcee.moves.MHMove(_autoregressive(0.5)), 0.35),
+            (emcee.moves.MHMove(_autoregressive(0.9)), 0.15),
+            (emcee.moves.DEMove(), 0.3),
+            (emcee.moves.DESnookerMove(), 0.1),
+            (emcee.moves.StretchMove(), 0.1),
+        ]
+        sampler = emcee.EnsembleSampler(walkers, size, log_probability, moves=moves, vectorize=True)
+        sampler.random_state = np.random.RandomState(int(rng.integers(2**31))).get_state()
+        pool = fast.normal[group]
+        # emcee accepts a start of -inf in silence and never moves from it: only finite ones are taken
+        start = pool[rng.permutation(pool.shape[0])[:walkers]]
+        start = start + 1e-3 * rng.standard_normal(start.shape)
+        if not np.isfinite(log_probability(start)).all():
+            start = pool[:walkers]
+        samplers.append(sampler)
+        sampler.run_mcmc(start, 40, skip_initial_state_check=True)
+        sampler.reset()
+    done, length = 0, 100
+    while True:
+        for sampler in samplers:
+            sampler.run_mcmc(None, length, skip_initial_state_check=True)
+        done += length
+        chains = np.stack([s.get_chain() for s in samplers])  # (ensembles, steps, walkers, size)
+        tau = max(_autocorrelation(chain) for chain in chains)
+        r_hat = _r_hat(chains)
+        converged = done > _AUTOCORRELATION_TIMES * tau and r_hat <= _R_HAT
+        progress(min(1.0, done / max(_AUTOCORRELATION_TIMES * tau, 1.0)))
+        if converged or done >= most_steps:
+            break
+        length = int(min(max(100, _AUTOCORRELATION_TIMES * tau * 1.05 - done), most_steps - done, 500))
+    keep = draws // ENSEMBLES
+    flat = chains.reshape(ENSEMBLES, -1, size)
+    # evenly spread over steps, all walkers: thinning loses nothing within one autocorrelation time
+    pick = np.linspace(0, flat.shape[1] - 1, keep).round().astype(np.int64)
+    x = flat[:, pick]
+    drawn = proposal.draw(x.reshape(-1, size))
+    return EnsembleDraws(
+        drawn.z.reshape(ENSEMBLES, keep, -1), target.log_density(drawn.z).reshape(ENSEMBLES, keep), tau, done, r_hat,
+        float(np.mean([s.acceptance_fraction.mean() for s in samplers])), bool(converged),
+        ENSEMBLES * walkers * (done + 40),
+    )  # fmt: skip
+
+
+def _autocorrelation(chain: Array) -> float:
+    """Longest integrated autocorrelation time over parameters, averaged over walkers [steps]."""
+    from emcee.autocorr import integrated_time
+
+    return float(np.max(integrated_time(chain, quiet=True, tol=0)))
+
+
+def _r_hat(chains: Array) -> float:
+    """Largest R̂ over parameters, each half of each ensemble being one chain (all walkers together)."""
+    steps = chains.shape[1] // 2 * 2
+    halves = chains[:, :steps].reshape(2 * chains.shape[0], steps // 2 * chains.shape[2], chains.shape[3])
+    within = halves.var(axis=1, ddof=1).mean(axis=0)
+    between = halves.mean(axis=1).var(axis=0, ddof=1)
+    return float(np.sqrt(1.0 + between / within).max())
