@@ -51,7 +51,7 @@ def driven_span(
         return slice(0, n), on, ()
     span = _longest(driving)
     findings = _left_out(run, time_s, span, "with the supply switching or the controller off")
-    return span, on, findings
+    return span, driving.astype(np.float64), findings
 
 
 def _longest(flags: npt.NDArray[np.bool_]) -> slice:

@@ -46,7 +46,7 @@ class Values:
 
 
 class Assembled:
-    """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (4, N_CHANNELS, draws), volt (2, draws)."""
+    """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (3, N_CHANNELS, draws), volt (2, draws)."""
 
     def __init__(self, phys: Array, sens: Array, volt: Array) -> None:
         self.phys, self.sens, self.volt = phys, sens, volt
@@ -142,13 +142,9 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_WARMTH] = v[warmth] if warmth in v else 0.0
         supply = f"supply_voltage[{r.run.id}]"
         p[f.P_SUPPLY] = v[supply] if supply in v else 1.0
-    sens = np.zeros((4, f.N_CHANNELS, v.draws))
-    sens[0] = sens[3] = 1.0
+    sens = np.zeros((3, f.N_CHANNELS, v.draws))
+    sens[0] = 1.0
     for c, name in enumerate(MEASURED):
         sens[0, c], sens[1, c], sens[2, c] = v[f"gain_{name}"], v[f"offset_{name}"], v[f"delay_{name}"]
-    for c, name in enumerate((*MEASURED, "duty")):
-        noise = f"table_noise_{name}"
-        if noise in v:
-            sens[3, c] = v[noise]
     volt = np.stack([v["gain_voltage"], v["offset_voltage"]])
     return Assembled(phys, sens, volt)

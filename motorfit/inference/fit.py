@@ -17,9 +17,9 @@ from motorfit.inference.draws import parameters_of, prior_positions
 from motorfit.inference.ensemble import EnsembleDraws, ensemble_draws
 from motorfit.inference.facts import constant_facts, provenance
 from motorfit.inference.fast import GROUPS, FastDraws, fast_draws
-from motorfit.inference.graph import MEASURED, Graph, build_graph
+from motorfit.inference.graph import Graph, build_graph
 from motorfit.inference.lateness import find_delays
-from motorfit.inference.noise import learn_noise
+from motorfit.inference.noise import learn_noise, same_noise
 from motorfit.inference.optimum import Optimum, find_optimum
 from motorfit.inference.replicas import observed_blocks, replicas
 from motorfit.inference.result import FitResult, MotorPosterior
@@ -32,6 +32,7 @@ Progress = Callable[[str, float], None]
 
 METHODS = ("auto", "fast", "ensemble")
 _REPLICAS = 80
+_NOISE_ROUNDS = 4
 _PRIOR_DRAWS = 2000
 
 
@@ -96,7 +97,7 @@ def optimise(campaign: Campaign, runs: tuple[BlockedRun, ...]) -> tuple[Target, 
     """
     graph = build_graph(campaign, runs)
     target = build_target(graph)
-    optimum = find_optimum(target, graph.start())
+    optimum = find_optimum(target, graph.start(), robust=True)
     learned = learn_noise(target, optimum.z)
     delays = find_delays(learned, optimum.z)
     if delays:
@@ -105,9 +106,14 @@ def optimise(campaign: Campaign, runs: tuple[BlockedRun, ...]) -> tuple[Target, 
         start = np.zeros(graph.size)
         for name, i in learned.graph.index.items():
             start[graph.index[name]] = optimum.z[i]
-        optimum = find_optimum(target, start)
+        optimum = find_optimum(target, start, robust=True)
         learned = learn_noise(target, optimum.z)
-    optimum = find_optimum(learned, optimum.z)
+    for _ in range(_NOISE_ROUNDS):
+        optimum = find_optimum(learned, optimum.z)
+        again = learn_noise(learned, optimum.z)
+        if same_noise(learned, again):
+            break
+        learned = again
     return learned, optimum
 
 
@@ -139,7 +145,7 @@ def _collect(
     findings += tuple(f for r in graph.runs for f in r.findings)
     origin = provenance(campaign, logs, graph, findings, seed, path) | {"diagnostics": diagnostics}
     picked = flat[rng.permutation(flat.shape[0])[:_REPLICAS]]
-    scatter = _scatter(target, flat)
+    scatter = np.median(target.row_scatter(picked, rng), axis=0)
     motors = []
     for motor in graph.motors:
         motors.append(
@@ -156,10 +162,3 @@ def _collect(
             )
         )
     return FitResult(campaign, tuple(motors))
-
-
-def _scatter(target: Target, z: Array) -> Array:
-    """Median scatter of table rows by channel, (channels,) [1]; 1 where there is none."""
-    v = target.values(z)
-    names = [f"table_noise_{c}" for c in (*MEASURED, "duty")]
-    return np.array([float(np.median(v[n])) if n in v else 1.0 for n in names])

@@ -261,17 +261,6 @@ def _runs(b: _Builder, runs: tuple[BlockedRun, ...]) -> None:
             b.believe(f"start_warmth[{r.run.id}]", BELIEFS["start_warmth"])
         elif "current" in r.mean and not np.isfinite(r.mean.get("voltage", np.array([np.nan]))).any():
             b.believe(f"supply_voltage[{r.run.id}]", BELIEFS["supply_voltage"])
-    for channel in scattered(runs):
-        b.believe(f"table_noise_{channel}", BELIEFS["table_noise"])
-
-
-def scattered(runs: tuple[BlockedRun, ...]) -> tuple[str, ...]:
-    """Channels of steady rows, whose scatter is learned; `duty` where throttle, voltage and speed stand together."""
-    steady = [r for r in runs if r.mode == "at-speed"]
-    found = [c for c in MEASURED if c != "speed" and any(np.isfinite(r.mean.get(c, np.nan)).any() for r in steady)]
-    if any(duty_rows(r).any() for r in steady):
-        found.append("duty")
-    return tuple(found)
 
 
 def duty_rows(r: BlockedRun) -> npt.NDArray[np.bool_]:

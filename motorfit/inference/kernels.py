@@ -1,7 +1,7 @@
 """Compiled residuals: forward model, sensors, Markov whitening and projection, one draw after another.
 
 Layout (all contiguous float64): runs are stacked along blocks, `first[r]:first[r+1]` being run r.  `phys` is
-(runs, N_PHYSICS, draws) and `sens` (4, N_CHANNELS, draws): gain, offset, delay, noise scale; the last axis is
+(runs, N_PHYSICS, draws) and `sens` (3, N_CHANNELS, draws): gain, offset, delay; the last axis is
 the draw, so that the arrays are filled by whole rows.
 """
 
@@ -112,14 +112,18 @@ def residual_rows(
     begin: int, end: int, phys: np.ndarray, sens: np.ndarray, volt: np.ndarray, first: np.ndarray,
     mode: np.ndarray, h: np.ndarray, throttle: np.ndarray, supply: np.ndarray, on: np.ndarray,
     samples: np.ndarray, slope: np.ndarray, y: np.ndarray, isd: np.ndarray, phi: np.ndarray,
-    basis: np.ndarray, shrink: np.ndarray, keep: bool, rows: np.ndarray, total: np.ndarray,
+    basis: np.ndarray, shrink: np.ndarray, scatter: np.ndarray, keep: bool, rows: np.ndarray, total: np.ndarray,
+    steady: np.ndarray,
 ) -> None:  # fmt: skip
     """Whitened, projected residuals of draws begin..end.
 
     isd, phi: (blocks, N_CHANNELS) inverse innovation sd [1/unit] (0: absent) and correlation with the block before;
     basis: (blocks, N_CHANNELS, K) orthonormal directions of slow error per run and channel, shrink: (runs,
-    N_CHANNELS, K) how much of each is taken out.  Writes the sum of squares into total[s], and with `keep` the
-    residuals into rows[s - begin].  Not finite means an impossible draw.
+    N_CHANNELS, K) how much of each is taken out.  Writes minus twice the log-likelihood into total[s], and with
+    `keep` residuals whose squares sum to it into rows[s - begin].  Not finite means an impossible draw.
+
+    The scatter of steady rows is unknown: scatter (2, N_CHANNELS) holds the exponent and scale of its Student-t
+    marginal, n log(1 + S/scale) with S the sum of squares, which is written into steady[s].
     """
     n = h.shape[0]
     p = np.empty(N_PHYSICS)
@@ -132,16 +136,16 @@ def residual_rows(
             s, phys, sens, volt, first, mode, h, throttle, supply, on, samples, slope, y, p, source, pred, work
         )
         out = 0.0
+        steady[s] = 0.0
         for r in range(first.shape[0] - 1):
             a, b = first[r], first[r + 1]
             for c in range(N_CHANNELS):
-                scale = 1.0 / sens[3, c, s] if mode[r] == MODE_AT_SPEED else 1.0
                 before = 0.0
                 used = False
                 for k in range(a, b):
                     if isd[k, c] > 0.0:
                         e = y[k, c] - pred[k, c]
-                        white[k] = (e - phi[k, c] * before) * isd[k, c] * scale
+                        white[k] = (e - phi[k, c] * before) * isd[k, c]
                         before = e
                         used = True
                     else:
@@ -158,9 +162,24 @@ def residual_rows(
                         dot *= d
                         for k in range(a, b):
                             white[k] -= dot * basis[k, c, j]
+                part = 0.0
                 for k in range(a, b):
-                    out += white[k] * white[k]
+                    part += white[k] * white[k]
+                if mode[r] == MODE_AT_SPEED:
+                    steady[s, c] += part
+                else:
+                    out += part
                 if keep:
                     for k in range(a, b):
                         rows[s - begin, k * N_CHANNELS + c] = white[k]
+        for c in range(N_CHANNELS):
+            if scatter[0, c] > 0.0:
+                marginal = scatter[0, c] * math.log1p(steady[s, c] / scatter[1, c])
+                out += marginal
+                if keep and steady[s, c] > 0.0:
+                    grow = math.sqrt(marginal / steady[s, c])
+                    for r in range(first.shape[0] - 1):
+                        if mode[r] == MODE_AT_SPEED:
+                            for k in range(first[r], first[r + 1]):
+                                rows[s - begin, k * N_CHANNELS + c] *= grow
         total[s] = out if math.isfinite(out) else math.inf

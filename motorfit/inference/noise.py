@@ -14,12 +14,13 @@ from motorfit.inference.slow_error import slow_error
 from motorfit.inference.target import Target, whitening
 from motorfit.physics.forward import MODE_AT_SPEED, N_CHANNELS
 
-__all__ = ["learn_noise"]
+__all__ = ["learn_noise", "same_noise"]
 
 Array = npt.NDArray[np.float64]
 
 _SIZES = np.concatenate(([0.0], np.geomspace(3e-5, 0.05, 14)))
 _OUTLIER = 3.0
+_NU = 4.0
 _FEWEST = 12
 
 
@@ -54,6 +55,14 @@ def learn_noise(target: Target, z: Array) -> Target:
     return target.with_noise(isd, phi, slow_error(flat, isd, phi, size))
 
 
+def same_noise(before: Target, after: Target) -> bool:
+    """Whether two noise models of a campaign agree well enough for a fit: block doubts to 5 %, few outliers moved."""
+    used = before.isd > 0.0
+    ratio = np.abs(np.log(after.isd[used] / before.isd[used]))
+    same_size = np.abs(after.slow.size - before.slow.size) <= 0.3 * np.maximum(after.slow.size, before.slow.size)
+    return bool(np.mean(ratio > 0.05) < 0.02 and same_size.all())
+
+
 def _innovations(rest: Array, isd: Array, phi: Array, a: int, b: int, c: int) -> Array:
     e = np.where(isd[a:b, c] > 0.0, rest[a:b, c], 0.0)
     before = np.concatenate(([0.0], e[:-1]))
@@ -73,7 +82,7 @@ def _scale(r: Array) -> float:
 
 
 def _weigh_outliers(rest: Array, isd: Array, phi: Array, first: npt.NDArray[np.int64], mode: npt.NDArray[np.int64]) -> Array:
-    """Lower the weight of blocks beyond three scaled deviations, as Huber's loss would."""
+    """Lower the weight of blocks beyond three scaled deviations, as a Student's t would: glitches lose their pull."""
     out = isd.copy()
     for r, (a, b) in enumerate(zip(first[:-1], first[1:], strict=True)):
         if mode[r] == MODE_AT_SPEED:
@@ -84,8 +93,9 @@ def _weigh_outliers(rest: Array, isd: Array, phi: Array, first: npt.NDArray[np.i
             if used.size < _FEWEST:
                 continue
             scale = max(1.4826 * float(np.median(used)), 1.0 / 3.0)
-            beyond = np.maximum(np.abs(w) / (_OUTLIER * scale), 1.0)
-            out[a:b, c] /= np.sqrt(beyond)
+            beyond = np.abs(w) / scale > _OUTLIER
+            weight = (_NU + _OUTLIER**2) / (_NU + (w / scale) ** 2)
+            out[a:b, c] *= np.where(beyond, np.sqrt(weight), 1.0)
     return out
 
 

@@ -47,7 +47,7 @@ def jacobian(target: Target, z: Array, step: float = 1e-5) -> Array:
     return np.asarray((rows[:d] - rows[d:]).T / (2.0 * step))
 
 
-def find_optimum(target: Target, start: Array, *, most: int = 60) -> Optimum:
+def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool = False) -> Optimum:
     """Minimise the residuals from a start.
 
     Parameters
@@ -55,6 +55,8 @@ def find_optimum(target: Target, start: Array, *, most: int = 60) -> Optimum:
     target : the posterior
     start : (coordinates,) standardised start [-]
     most : steps allowed
+    robust : True where the noise is not yet known: residuals beyond a few deviations then pull by their logarithm
+        only, so that a glitch in a log does not bend everything else
 
     Raises
     ------
@@ -84,7 +86,8 @@ def find_optimum(target: Target, start: Array, *, most: int = 60) -> Optimum:
         return np.nan_to_num(jacobian(target, position(p)), nan=0.0, posinf=0.0, neginf=0.0)
 
     fit = Minimizer(residual, parameters, scale_covar=False, calc_covar=False).minimize(
-        method="least_squares", jac=derivative, x_scale=1.0, max_nfev=most, ftol=1e-7, xtol=1e-7, gtol=1e-5
+        method="least_squares", jac=derivative, x_scale=1.0, max_nfev=most, ftol=1e-7, xtol=1e-7, gtol=1e-5,
+        loss="cauchy" if robust else "linear", f_scale=5.0,
     )
     z = position(fit.params)
     return laplace(target, z, int(fit.nfev))

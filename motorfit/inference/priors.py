@@ -206,7 +206,7 @@ BELIEFS: Mapping[str, Belief] = MappingProxyType(
         "offset_winding_temperature": Belief(0.0, 2.0, False, "degC", "contact"),
         "delay": Belief(0.0, 0.004, False, "s", "about the lateness that the logs show"),
         "supply_voltage": Belief(15.0, math.log(1.8), True, "V", "when no voltage was logged"),
-        "table_noise": Belief(0.012, math.log(2.0), True, "1", "scatter of a table's rows, relative to full scale"),
+        "row_scatter": Belief(0.012, math.log(2.0), True, "1", "scatter of a table's rows, relative to full scale"),
     }
 )
 """What is believed before any data, by parameter."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import math
 import os
-from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -12,10 +12,10 @@ import numpy.typing as npt
 
 from motorfit.inference.assemble import Values, assemble
 from motorfit.inference.combine import combined_terms
-from motorfit.inference.graph import MEASURED, Graph, duty_rows, scattered
+from motorfit.inference.graph import MEASURED, Graph, duty_rows
 from motorfit.inference.kernels import predict_blocks, residual_rows
 from motorfit.inference.slow_error import SlowError, slow_error
-from motorfit.inference.priors import HalfNormal
+from motorfit.inference.priors import BELIEFS, HalfNormal
 from motorfit.physics.forward import C_DUTY, MODE_AT_SPEED, MODE_DRIVEN, MODE_FREEWHEEL, N_CHANNELS, N_PHYSICS
 
 __all__ = ["Flat", "Target", "build_target", "flatten"]
@@ -91,7 +91,8 @@ class Target:
     """Log posterior of standardised coordinates.
 
     `graph` lays them out, `flat` holds the data, `isd`/`phi` the Markov whitening, `slow` the slow errors that are
-    integrated out; `rows` of table rows per channel enter the normalising term of the tables' noise.
+    integrated out.  Steady rows have no log of their own to measure noise from: `scatter` (2, N_CHANNELS) holds what
+    their unknown scatter, integrated over an inverse gamma belief, makes of their sum of squares (see `kernels`).
     """
 
     graph: Graph
@@ -99,7 +100,7 @@ class Target:
     isd: Array
     phi: Array
     slow: SlowError
-    table_rows: Mapping[str, float]
+    scatter: Array
 
     def values(self, z: Array) -> Values:
         """Natural values of draws (draws, coordinates)."""
@@ -122,7 +123,7 @@ class Target:
         self._run(v, rows)
         terms, _ = combined_terms(self.graph, v)
         prior = self._prior_residuals(z)
-        return np.concatenate([rows, prior, terms.T, self._scale_residuals(v).T], axis=1)
+        return np.concatenate([rows, prior, terms.T], axis=1)
 
     def log_density(self, z: Array) -> Array:
         """Log posterior up to a constant, (draws, coordinates) to (draws,); -inf where impossible."""
@@ -132,13 +133,11 @@ class Target:
         out = -0.5 * total - 0.5 * np.sum(terms**2, axis=0) + jacobian
         for i, c in enumerate(self.graph.coordinates):
             out += c.prior.log_density(z[:, i])
-        for name, count in self.table_rows.items():
-            out -= count * np.log(v[name])
         return np.where(np.isfinite(out), out, -np.inf)
 
     def _run(self, v: Values, rows: Array | None) -> Array:
         a = assemble(self.graph, v)
-        total = np.empty(v.draws)
+        total, steady = np.empty(v.draws), np.empty((v.draws, N_CHANNELS))
         cuts = np.linspace(0, v.draws, _THREADS + 1).astype(int)
 
         def work(begin: int, end: int) -> None:
@@ -146,7 +145,7 @@ class Target:
                 part = rows[begin:end] if rows is not None else np.zeros((1, 1))
                 residual_rows(
                     begin, end, a.phys, a.sens, a.volt, *self.flat.inputs, self.isd, self.phi, self.slow.basis,
-                    self.slow.shrink, rows is not None, part, total,
+                    self.slow.shrink, self.scatter, rows is not None, part, total, steady,
                 )  # fmt: skip
 
         if v.draws < 4 or _THREADS == 1:
@@ -165,25 +164,29 @@ class Target:
                 out[:, i] = np.sign(z[:, i]) * np.sqrt(np.maximum(-2.0 * c.prior.log_density(z[:, i]), 0.0))
         return out
 
-    def _scale_residuals(self, v: Values) -> Array:
-        rows = []
-        for name, count in self.table_rows.items():
-            if count > 0:
-                rows.append(np.sqrt(2.0 * count * np.log(np.maximum(v[name] / 1e-4, 1.0 + 1e-12))))
-        return np.stack(rows) if rows else np.zeros((0, v.draws))
-
     def noise(self, z: Array, rng: np.random.Generator) -> Array:
         """One realisation of the sensors' noise and slow errors per draw: (draws, blocks, N_CHANNELS), SI."""
-        a = assemble(self.graph, self.values(z))
         n = self.flat.h.size
         used = self.isd > 0.0
+        scatter = self.row_scatter(z, rng)
         innovation = np.where(used, 1.0 / np.where(used, self.isd, 1.0), 0.0)
         out = rng.standard_normal((z.shape[0], n, N_CHANNELS)) * innovation
         steady = np.repeat(self.flat.mode == MODE_AT_SPEED, np.diff(self.flat.first))
-        out[:, steady] *= a.sens[3].T[:, None, :]
+        out[:, steady] *= scatter[:, None, :]
         for k in range(1, n):
             out[:, k] += self.phi[k] * out[:, k - 1]
-        return out + self.slow.draw(self.flat, a.sens[3].T, rng)
+        return out + self.slow.draw(self.flat, scatter, rng)
+
+    def row_scatter(self, z: Array, rng: np.random.Generator) -> Array:
+        """Draws of the scatter of steady rows relative to their unit variance: (draws, N_CHANNELS) [1]."""
+        a = assemble(self.graph, self.values(z))
+        steady = np.zeros((z.shape[0], N_CHANNELS))
+        residual_rows(
+            0, z.shape[0], a.phys, a.sens, a.volt, *self.flat.inputs, self.isd, self.phi, self.slow.basis,
+            self.slow.shrink, self.scatter, False, np.zeros((1, 1)), np.empty(z.shape[0]), steady,
+        )  # fmt: skip
+        shape = np.where(self.scatter[0] > 0.0, 0.5 * self.scatter[0], 1.0)
+        return np.sqrt(0.5 * (self.scatter[1] + steady) / rng.gamma(shape, size=steady.shape))
 
     def chi2_with_delay(self, z: Array, channel: int, delay_s: float) -> float:
         """Sum of squared data residuals at one position with one channel shifted later by `delay_s` [s]."""
@@ -192,13 +195,16 @@ class Target:
         total = np.empty(1)
         residual_rows(
             0, 1, a.phys, a.sens, a.volt, *self.flat.inputs, self.isd, self.phi, self.slow.basis, self.slow.shrink,
-            False, np.zeros((1, 1)), total,
+            self.scatter, False, np.zeros((1, 1)), total, np.empty((1, N_CHANNELS)),
         )  # fmt: skip
         return float(total[0])
 
     def with_noise(self, isd: Array, phi: Array, slow: SlowError) -> Target:
         """The same posterior with another noise model."""
         return replace(self, isd=isd, phi=phi, slow=slow)
+
+
+_GAMMA_SHAPE, _DIGAMMA = 0.9, -0.7549
 
 
 def whitening(flat: Flat) -> tuple[Array, Array]:
@@ -225,6 +231,11 @@ def build_target(graph: Graph) -> Target:
     flat = flatten(graph)
     isd, phi = whitening(flat)
     at_speed = np.repeat(flat.mode == MODE_AT_SPEED, np.diff(flat.first))
-    names = (*MEASURED, "duty")
-    counts = {f"table_noise_{c}": float(np.count_nonzero(isd[at_speed, names.index(c)])) for c in scattered(graph.runs)}
-    return Target(graph, flat, isd, phi, slow_error(flat, isd, phi, np.zeros(N_CHANNELS)), counts)
+    rows = np.count_nonzero(isd[at_speed], axis=0).astype(np.float64)
+    belief = BELIEFS["row_scatter"]
+    # an inverse gamma of the variance with the belief's mean and spread of the logarithm: trigamma(0.90) = (2 ln 2)²
+    exponent = np.where(rows > 0.0, rows + 2.0 * _GAMMA_SHAPE, 0.0)
+    scale = np.full(N_CHANNELS, 2.0 * belief.center**2 * math.exp(_DIGAMMA))
+    return Target(
+        graph, flat, isd, phi, slow_error(flat, isd, phi, np.zeros(N_CHANNELS)), np.stack([exponent, scale])
+    )
