@@ -1,8 +1,8 @@
 """Compiled kernels whose disk cache is keyed by the source of all of them.
 
 numba keeps compiled code on disk but looks only at the file a function stands in: when a function it calls
-changes in another file, the stale code would go on giving the old numbers.  Here the cache folder carries a hash of
-every file that holds kernels, so any change compiles anew, and nothing else ever does.
+changes in another file, the stale code would go on giving the old numbers.  Here the cache folder carries a
+hash of every file that holds kernels, so any change compiles anew, and nothing else ever does.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import hashlib
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 __all__ = ["kernel"]
 
@@ -40,13 +40,17 @@ def _cache_folder() -> str:
 
 
 def kernel(function: F) -> F:
-    """Compile a scalar-loop function without the interpreter lock; division by zero gives inf or NaN, as in numpy."""
+    """Compile a function of scalar loops that runs without the interpreter's lock.
+
+    Division by zero gives inf or NaN, as in numpy.
+    """
     import numba
 
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = _cache_folder()
+    config: Any = numba.config  # its settings come from the environment, unknown to the type checker
+    before = config.CACHE_DIR
+    config.CACHE_DIR = _cache_folder()
     try:
-        compiled: F = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+        compiled: Any = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
     finally:
-        numba.config.CACHE_DIR = before
-    return compiled
+        config.CACHE_DIR = before
+    return cast(F, compiled)

@@ -9,12 +9,17 @@ Parameters travel as one flat vector per run (`P_*` below are its slots): compil
 arrays only, and a batch of draws is one contiguous array.
 """
 
+from __future__ import annotations
+
 import math
 
 import numpy as np
-from motorfit.compiled import kernel
+import numpy.typing as npt
 
+from motorfit.compiled import kernel
 from motorfit.physics.transient import riccati_step, riccati_time_to
+
+Array = npt.NDArray[np.float64]
 
 # fmt: off
 (P_KE, P_KT, P_R, P_RC, P_I0, P_I1, P_I2, P_SAT, P_J, P_BRAKE, P_LIMIT,
@@ -70,12 +75,13 @@ def _regime(omega: float, low: float, zero: float, high: float) -> int:
 
 @kernel
 def _heat(
-    p: np.ndarray, t_w: float, t_b: float, stored: float, h: float, copper: float, iron: float
+    p: Array, t_w: float, t_b: float, stored: float, h: float, copper: float, iron: float
 ) -> tuple[float, float, float]:
-    """Two-node step of `motorfit.physics.heat`, implicit: temperatures of winding and body [°C], heat stored [J].
+    """Two-node step of `motorfit.physics.heat`, implicit.
 
-    Written in inverse heat capacities, which are zero for a motor that does not warm at all: a posterior that holds
-    that possibility stays smooth through it.  `stored` is the winding's excess heat, from which the body draws.
+    Returns (winding [°C], body [°C], heat stored [J]).  Written in inverse heat capacities, which are zero for
+    a motor that does not warm at all: a posterior that holds that possibility stays smooth through it.
+    `stored` is the winding's excess heat, from which the body draws.
     """
     stored = (stored + h * copper) / (1.0 + h / p[P_TW])
     t_b = (t_b + h * (p[P_AB] * (iron + stored / p[P_TW]) + p[P_AIR] / p[P_TB])) / (1.0 + h / p[P_TB])
@@ -84,22 +90,20 @@ def _heat(
 
 
 @kernel
-def _bus_current(
-    regime: int, omega: float, i_m: float, d: float, ke: float, rt: float, v_b: float
-) -> float:
-    """Bus current without the idle draw [A]: by duty when driving, by power balance when the controller limits."""
+def _bus_current(regime: int, omega: float, i_m: float, d: float, ke: float, rt: float, v_b: float) -> float:
+    """Bus current less idle [A]: by duty when driving, by power balance when the controller limits."""
     return d * i_m if regime == 1 else i_m * (ke * omega + rt * i_m) / v_b
 
 
 @kernel
 def _advance(
-    p: np.ndarray, omega: float, h: float, regime: int, d: float, u: float, ke: float, kt: float, rt: float,
+    p: Array, omega: float, h: float, regime: int, d: float, u: float, ke: float, kt: float, rt: float,
     r_all: float, low: float, zero: float, high: float, v_b: float,
 ) -> tuple[float, float, float, float, int, bool]:  # fmt: skip
-    """One step with throttle, supply and temperatures held, split exactly where the controller changes regime.
+    """One step with throttle, supply and temperatures held, split exactly where the regime changes.
 
-    Returns (speed at the end [rad/s], its integral [rad], motor charge [A s], bus charge less idle [A s], regime at
-    the end, whether it changed).
+    Returns (speed at the end [rad/s], its integral [rad], motor charge [A s], bus charge less idle [A s],
+    regime at the end, whether it changed).
     """
     inertia, limit, brake = p[P_J], p[P_LIMIT], p[P_BRAKE]
     i0, i1, i2, sat, cq, aq = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_CQ], p[P_AQ]
@@ -170,14 +174,14 @@ def _advance(
 
 @kernel
 def simulate_driven(
-    p: np.ndarray,
-    h: np.ndarray,
-    throttle: np.ndarray,
-    supply: np.ndarray,
-    on: np.ndarray,
-    samples: np.ndarray,
+    p: Array,
+    h: Array,
+    throttle: Array,
+    supply: Array,
+    on: Array,
+    samples: Array,
     freewheel: bool,
-    out: np.ndarray,
+    out: Array,
 ) -> None:
     """Fill `out` (blocks, N_CHANNELS) with block means of an ideal log.
 
@@ -188,9 +192,10 @@ def simulate_driven(
     throttle : (blocks,) throttle held over it [1]
     supply : (blocks,) open-circuit voltage of the supply [V] behind the source resistance p[P_RS] [ohm]
     on : (blocks,) share of the block in which the controller drives [1]
-    samples : (blocks,) number of samples averaged.  A sample is the state at the start of its interval, so the mean
-        of a block's samples sits half an interval before the mean of its time; the end values correct that to first
-        order (Euler and Maclaurin), and a block in which the controller changes regime is walked sample by sample
+    samples : (blocks,) number of samples averaged.  A sample is the state at the start of its interval, so
+        the mean of a block's samples sits half an interval before the mean of its time; the end values correct
+        that to first order (Euler and Maclaurin), and a block in which the controller changes regime is walked
+        sample by sample
     freewheel : True when the motor carries no current at all (coasting, unplugged)
     out : (blocks, N_CHANNELS) written: A, rad/s, N, N m, A, V, °C, 1
     """
@@ -267,10 +272,10 @@ def simulate_driven(
 
 
 @kernel
-def simulate_at_speed(
-    p: np.ndarray, omega: np.ndarray, slope: np.ndarray, voltage: np.ndarray, out: np.ndarray
-) -> None:
-    """Fill `out` with what ideal sensors read at given speeds: for tables, and logs without throttle or voltage.
+def simulate_at_speed(p: Array, omega: Array, slope: Array, voltage: Array, out: Array) -> None:
+    """Fill `out` with what ideal sensors read at given speeds.
+
+    For tables, and for logs without throttle or voltage.
 
     Parameters
     ----------

@@ -16,6 +16,8 @@ differential equations, e.g. W. T. Reid, Riccati Differential Equations, Academi
 The functions are scalar and compiled; callers loop over draws, which keeps a draw's state in registers.
 """
 
+from __future__ import annotations
+
 import math
 
 from motorfit.compiled import kernel
