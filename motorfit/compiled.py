@@ -18,11 +18,13 @@ __all__ = ["kernel"]
 F = TypeVar("F", bound=Callable[..., Any])
 
 _SOURCES = (
+    "physics/motor.py",  # its constants are frozen into kernels
     "physics/transient.py",
     "physics/forward.py",
     "physics/steady.py",
     "inference/kernels.py",
-    "synthetic/kernels.py",
+    "synthetic/integrate.py",
+    "synthetic/sensors.py",
 )
 
 
@@ -50,7 +52,7 @@ def kernel(function: F) -> F:
     before = config.CACHE_DIR
     config.CACHE_DIR = _cache_folder()
     try:
-        compiled: Any = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+        compiled: Any = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "arcp", "reassoc", "nsz"})(function)
     finally:
         config.CACHE_DIR = before
     return cast(F, compiled)

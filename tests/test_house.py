@@ -14,7 +14,7 @@ PACKAGE = ROOT / "motorfit"
 
 # Each room imports only rooms above it. `errors` and `units` belong to the first.
 ROOMS = ("quantities", "physics", "bench", "inference", "archive", "answers", "synthetic", "report", "cli")
-FIRST = ("errors", "quantities", "units", "__init__")
+FIRST = ("compiled", "errors", "quantities", "units", "__init__")
 LONGEST_FILE = 400
 
 

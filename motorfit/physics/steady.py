@@ -22,9 +22,9 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from motorfit.compiled import kernel
 from motorfit.physics.drive import Drive, Load
 from motorfit.physics.values import PhysicsError, require_between
 
@@ -65,21 +65,21 @@ class OperatingPoints:
     turning: NDArray[np.bool_]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _duty(p: Array, x: float) -> float:
     y = 1.0 - x
     d: float = 1.0 - p[_DUTY_S] * y + p[_DUTY_C] * x * y + p[_DUTY_E] * x * y * (1.0 - 2.0 * x)
     return min(max(d, 0.0), 1.0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _power(omega: float, log_reference: float, exponent: float) -> float:
     if exponent == 0.0:
         return 1.0
     return math.exp(exponent * (math.log(max(omega, 1e-6)) - log_reference))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _balance(p: Array, drive: float, slope: float, top: float, growth: float) -> float:
     """Root of F [rad/s] in (0, top], I = drive - slope ω; ``growth`` [1] guesses Q_p's Reynolds factor."""
     kt, a_q, sat, log_ref = p[_KT], p[_A_Q], p[_SAT], p[_LOG_W_REF]
@@ -114,7 +114,7 @@ def _balance(p: Array, drive: float, slope: float, top: float, growth: float) ->
     return w
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _solve(p: Array, throttle: Array, supply: Array, out: Array, first: int, last: int) -> None:
     """Rows first to last; out (10, draws, grid): ω, I_m, I_b, V_b, V_m, T, Q, d, limited, turning."""
     for s in range(first, last):

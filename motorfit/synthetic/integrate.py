@@ -12,9 +12,9 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from motorfit.compiled import kernel
 from motorfit.physics.motor import COPPER_COEFFICIENT, MAGNET_COEFFICIENT, back_emf_constant
 
 LONGEST_STEP_S = 2e-4
@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 N_PARAMETERS, N_SIGNALS = 27, 9
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _electrical(p: Array, x: float, supply: float, w: float, t_w: float, t_b: float) -> tuple[float, float]:
     """Motor current [A] and duty in force [1]."""
     if x <= 0.0:
@@ -47,7 +47,7 @@ def _electrical(p: Array, x: float, supply: float, w: float, t_w: float, t_b: fl
     return i, 2.0 * need / (e + math.sqrt(max(e * e - 4.0 * p[RS] * i * need, 0.0)))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _slopes(
     p: Array, x: float, supply: float, w: float, t_w: float, t_b: float
 ) -> tuple[float, float, float]:
@@ -68,7 +68,7 @@ def _slopes(
     return dw, (copper - flow) / p[CW], (iron + flow - p[CB] / p[TB] * (t_b - p[AIR])) / p[CB]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def integrate(p: Array, throttle: Array, supply: float, interval: float, steps: int, out: Array) -> None:
     """Fill ``out`` (N_SIGNALS, samples) with what is true at the instant of each sample.
 

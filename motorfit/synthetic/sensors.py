@@ -9,9 +9,9 @@ import math
 from collections.abc import Mapping
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from motorfit.compiled import kernel
 from motorfit.synthetic import integrate as bench
 from motorfit.synthetic.options import BenchOptions
 from motorfit.synthetic.stand import Stand
@@ -37,7 +37,7 @@ SLOWEST_RAD_S = 10.0
 """Speed [rad/s] below which a speed sensor reads zero: it times the poles, and none pass."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def smooth(x: Array, keep: float, start: float, drive: float) -> Array:
     """y_k = keep · y_{k-1} + drive · x_k from ``start``; (samples,), dimensionless factors."""
     y = np.empty_like(x)
