@@ -2,8 +2,8 @@
 
 The noise of a channel is taken as a first-order Markov (Ornstein-Uhlenbeck) process plus white noise.  Its
 variance σ² and memory τ come from the variogram of the log after a slow trend is removed, and the doubt of a
-block mean, with its correlation to the block before, follows in closed form.  √N for independent samples would
-be wrong by the square root of the ratio of memory to sampling interval, often a factor of 3 to 6.
+block mean, with its correlation to the block before, follows in closed form.  √N for independent samples
+would be wrong by the square root of the ratio of memory to sampling interval, often a factor of 3 to 6.
 """
 
 from __future__ import annotations
@@ -152,7 +152,8 @@ def _fit_variogram(lag_s: Array, gamma: Array, dt_s: float) -> tuple[float, floa
                 continue
             loss = float(np.sum((columns @ coef * weight - 1.0) ** 2))
             if loss < best[0]:
-                best = (loss, float(np.sqrt(coef[0])), float(tau), float(np.sqrt(coef[1])) if with_white else 0.0)
+                white = float(np.sqrt(coef[1])) if with_white else 0.0
+                best = (loss, float(np.sqrt(coef[0])), float(tau), white)
     if not np.isfinite(best[0]):
         return float(np.sqrt(np.mean(gamma))), dt_s, 0.0
     return best[1], best[2], best[3]

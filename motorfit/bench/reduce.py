@@ -1,11 +1,12 @@
 """From thousands of samples to some hundreds of block means that carry the same information.
 
-After a transient (start, throttle step, supply switched) blocks begin at one sample or a millisecond and grow to 60 ms, so the
-fast part that teaches inertia keeps its resolution and the slow part costs little.
+After a transient (start, throttle step, supply switched) blocks begin at one sample or a millisecond and grow
+to 60 ms, so the fast part that teaches inertia keeps its resolution and the slow part costs little.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -36,8 +37,8 @@ class BlockedRun:
     Attributes
     ----------
     run : the run of the campaign file
-    mode : "driven" (throttle and supply known), "freewheel" (no motor current) or "at-speed" (steady rows at the
-        logged speed: tables, and logs without throttle or voltage)
+    mode : "driven" (throttle and supply known), "freewheel" (no motor current) or "at-speed" (steady rows at
+        the logged speed: tables, and logs without throttle or voltage)
     start_s, length_s : (n,) begin and length of each block [s]; zeros and NaN for tables
     samples : (n,) samples averaged in each block
     throttle : (n,) [1], NaN where not logged
@@ -120,7 +121,9 @@ def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) ->
     level, _ = _block_mean(throttle, edges)
     driving, _ = _block_mean(on, edges)
     omega0, omega0_sd = _start_speed(clean.get("speed"), noise.get("speed"))
-    slope = np.gradient(mean["speed"], start + 0.5 * length) if "speed" in mean and counts.size > 1 else np.zeros(counts.size)
+    slope = np.zeros(counts.size)
+    if "speed" in mean and counts.size > 1:
+        slope = np.gradient(mean["speed"], start + 0.5 * length)
     supply = (
         learn_supply(start + 0.5 * length, mean, variance, covariance)
         if mode == DRIVEN
@@ -142,7 +145,8 @@ def _table(run: Run, channels: Mapping[str, Array]) -> BlockedRun:
         findings = (
             Finding(
                 run.id, "speed", "note", "rows-at-rest",
-                f"{np.count_nonzero(~keep)} of {n} rows stand still or turn below 15 % of the top speed and are not fitted",
+                f"{np.count_nonzero(~keep)} of {n} rows stand still or turn below 15 % of the top speed "
+                "and are not fitted",
                 "Nothing to mend: the model describes a turning motor.",
             ),
         )  # fmt: skip
@@ -157,7 +161,7 @@ def _table(run: Run, channels: Mapping[str, Array]) -> BlockedRun:
 
 
 def _edges(t: Array, dt: float, throttle: Array, on: Array) -> tuple[npt.NDArray[np.int64], Array]:
-    """Sample indices where blocks begin (and the end), and each sample's time since the last transient [s]."""
+    """Sample indices where blocks begin (and the end); each sample's time since the last transient [s]."""
     jump = np.zeros(t.size, dtype=bool)
     jump[0] = True
     jump[1:] |= np.abs(np.diff(throttle)) > 0.01
@@ -168,7 +172,7 @@ def _edges(t: Array, dt: float, throttle: Array, on: Array) -> tuple[npt.NDArray
     longest = max(LONGEST_S, (t[-1] - t[0]) / MOST_BLOCKS)
     jumps = np.append(np.flatnonzero(jump), t.size)
     edges: list[int] = []
-    for begin, end in zip(jumps[:-1], jumps[1:], strict=True):
+    for begin, end in itertools.pairwise(jumps):
         here, length = int(begin), max(SHORTEST_S, dt)
         while here < end:
             edges.append(here)
@@ -190,7 +194,10 @@ def _block_mean(values: Array, edges: npt.NDArray[np.int64]) -> tuple[Array, Arr
 
 
 def _start_speed(speed: Array | None, noise: NoiseModel | None) -> tuple[float, float]:
-    """Speed at the first sample and a generous doubt of it [rad/s]; rest, exactly, where the reading is within noise."""
+    """Speed at the first sample and a generous doubt of it [rad/s].
+
+    Rest, exactly, where the reading is within noise.
+    """
     if speed is None or noise is None or not np.isfinite(speed).any():
         return 0.0, 10.0
     first = float(speed[np.flatnonzero(np.isfinite(speed))[0]])

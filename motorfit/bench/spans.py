@@ -34,13 +34,15 @@ def driven_span(
 
     Returns
     -------
-    (slice of samples, (n,) 1 where the controller drives and 0 where it does not, findings for what is left out)
+    (slice of samples, (n,) 1 where the controller drives and 0 where it does not, findings for what is left
+    out)
     """
     n = time_s.size
     on = np.ones(n)
     if mode == FREEWHEEL:
         span = _coast(time_s, channels)
-        return span, np.zeros(n), _left_out(run, time_s, span, "before the coasting begins or after it has ended")
+        findings = _left_out(run, time_s, span, "before the coasting begins or after it has ended")
+        return span, np.zeros(n), findings
     if "throttle" in channels or "current" not in channels:
         return slice(0, n), on, ()
     current = channels["current"]

@@ -16,8 +16,8 @@ Array = npt.NDArray[np.float64]
 def without_spikes(run: Run, channel: str, time_s: Array, values: Array) -> tuple[Array, tuple[Finding, ...]]:
     """Values with lone outliers as NaN, and a finding that counts them.
 
-    A sample is an outlier when it leaves the range of its four neighbours by more than twelve times their spread
-    and the channel's own small-scale spread: a step passes (its neighbours span it), a spike does not.
+    A sample is an outlier when it leaves the range of its four neighbours by more than twelve times their
+    spread and the channel's own small-scale spread: a step passes (its neighbours span it), a spike does not.
     Only speed is screened; currents and forces do jump.
     """
     if channel != "speed" or values.size < 9:

@@ -51,9 +51,9 @@ def learn_supply(
 
     Returns
     -------
-    Supply.  A straight line in time and current is accepted when what it leaves is slow and small; the slow rest is
-    smoothed by a local-level filter whose step is chosen by maximum likelihood (J. Durbin and S. J. Koopman, Time
-    Series Analysis by State Space Methods, 2nd ed., Oxford 2012, ch. 2).
+    Supply.  A straight line in time and current is accepted when what it leaves is slow and small; the slow
+    rest is smoothed by a local-level filter whose step is chosen by maximum likelihood (J. Durbin and
+    S. J. Koopman, Time Series Analysis by State Space Methods, 2nd ed., Oxford 2012, ch. 2).
     """
     v = mean["voltage"]
     raw = Supply.as_logged(_filled(v))
@@ -71,7 +71,8 @@ def learn_supply(
     coef = np.zeros(len(columns))
     rest = np.zeros_like(v)
     for _ in range(6):  # robust: blocks that disagree lose weight
-        coef, *_ = np.linalg.lstsq(basis * weight[:, None], np.where(good, v, 0.0) * weight, rcond=None)
+        found, *_ = np.linalg.lstsq(basis * weight[:, None], np.where(good, v, 0.0) * weight, rcond=None)
+        coef = np.asarray(found, dtype=np.float64)
         rest = np.where(good, v - basis @ coef, 0.0)
         scale = max(1.4826 * float(np.median(np.abs(rest[good] / sd[good]))), 1.0)
         weight = good / sd / np.sqrt(1.0 + (rest / (3.0 * scale * sd)) ** 2)
@@ -95,7 +96,7 @@ def _filled(v: Array) -> Array:
 
 
 def _local_level(rest: Array, variance: Array, good: npt.NDArray[np.bool_]) -> tuple[Array, bool]:
-    """Smoothed slow part of what the line leaves [V], and whether it moves as fast as the blocks themselves."""
+    """Smoothed slow part of what the line leaves [V]; whether it moves as fast as the blocks themselves."""
     noise = np.where(good, variance, 1e12)
     grid = np.concatenate(([0.0], float(np.median(variance)) * np.geomspace(1e-6, 10.0, 15)))
     scores = [_filter(rest, noise, q)[0] for q in grid]
