@@ -27,8 +27,13 @@ Integers = npt.NDArray[np.int64]
 GROUPS = 4
 """Batches that never exchange draws, so that comparing them means something."""
 
-_FEWEST_EFFECTIVE = 0.04
+_FEWEST_EFFECTIVE = 60.0
+_PLENTY = 0.1
+"""Share of effective draws from which copies are rare enough to need no moves apart."""
+
+_MOVES = 4
 _STAGES = 40
+_PILOT = 1200
 
 
 @dataclass(frozen=True)
@@ -101,20 +106,21 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     FastDraws; look at `sound` before use.
     """
     proposal = bend(target, optimum, rng)
-    pilot, lw, _ = _batch(target, proposal, rng.standard_normal((draws // 2, proposal.normals)))
+    pilot, lw, _ = _batch(target, proposal, rng.standard_normal((_PILOT, proposal.normals)))
     beta = 1.0
     while beta > 0.05 and effective(beta * lw) < 0.15 * lw.size:
         beta *= 0.8  # a few heavy draws must not decide the shape
     weight = np.exp(beta * (lw - lw.max()))
-    proposal = proposal.refined(pilot.e, weight / weight.sum(), keep=0.5)
+    proposal = proposal.refined(pilot.e, weight / weight.sum())
     swarm = _Swarm(target, proposal, rng, draws)
-    swarm.evaluations += 1600 + draws // 2
+    swarm.evaluations += 1600 + _PILOT
     smoothed, k = smooth_weights(swarm.log_weight)
     ess = effective(smoothed)
-    if k < k_threshold(draws) and ess > _FEWEST_EFFECTIVE * draws:
+    if k < k_threshold(draws) and ess > _FEWEST_EFFECTIVE:
         swarm.resample(smoothed)
-        swarm.move(1.0)
         stages = 1
+        for _ in range(0 if ess > _PLENTY * draws else _MOVES):
+            swarm.move(1.0)
     else:
         stages = swarm.anneal()
     shape = (GROUPS, draws // GROUPS)

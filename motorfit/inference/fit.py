@@ -20,7 +20,7 @@ from motorfit.inference.fast import GROUPS, FastDraws, fast_draws
 from motorfit.inference.graph import Graph, build_graph
 from motorfit.inference.lateness import find_delays
 from motorfit.inference.noise import learn_noise, same_noise
-from motorfit.inference.optimum import Optimum, find_optimum
+from motorfit.inference.optimum import Optimum, find_optimum, laplace
 from motorfit.inference.replicas import observed_blocks, replicas
 from motorfit.inference.result import FitResult, MotorPosterior
 from motorfit.inference.target import Target, build_target
@@ -97,24 +97,26 @@ def optimise(campaign: Campaign, runs: tuple[BlockedRun, ...]) -> tuple[Target, 
     """
     graph = build_graph(campaign, runs)
     target = build_target(graph)
-    optimum = find_optimum(target, graph.start(), robust=True)
-    learned = learn_noise(target, optimum.z)
-    delays = find_delays(learned, optimum.z)
+    z, spent = find_optimum(target, graph.start(), robust=True)
+    learned = learn_noise(target, z)
+    delays = find_delays(learned, z)
     if delays:
-        graph = build_graph(campaign, runs, delays)
-        target = build_target(graph)
-        start = np.zeros(graph.size)
-        for name, i in learned.graph.index.items():
-            start[graph.index[name]] = optimum.z[i]
-        optimum = find_optimum(target, start, robust=True)
-        learned = learn_noise(target, optimum.z)
+        known, graph = learned.graph.index, build_graph(campaign, runs, delays)
+        target, before = build_target(graph), z
+        z = graph.start()
+        for name, i in known.items():
+            z[graph.index[name]] = before[i]
+        z, more = find_optimum(target, z, robust=True)
+        spent += more
+        learned = learn_noise(target, z)
     for _ in range(_NOISE_ROUNDS):
-        optimum = find_optimum(learned, optimum.z)
-        again = learn_noise(learned, optimum.z)
+        z, more = find_optimum(learned, z)
+        spent += more
+        again = learn_noise(learned, z)
         if same_noise(learned, again):
             break
         learned = again
-    return learned, optimum
+    return learned, laplace(learned, z, spent)
 
 
 def _refuse(campaign: Campaign, logs: Sequence[RunLog], method: str) -> None:

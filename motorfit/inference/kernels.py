@@ -112,15 +112,16 @@ def residual_rows(
     begin: int, end: int, phys: np.ndarray, sens: np.ndarray, volt: np.ndarray, first: np.ndarray,
     mode: np.ndarray, h: np.ndarray, throttle: np.ndarray, supply: np.ndarray, on: np.ndarray,
     samples: np.ndarray, slope: np.ndarray, y: np.ndarray, isd: np.ndarray, phi: np.ndarray,
-    basis: np.ndarray, shrink: np.ndarray, scatter: np.ndarray, keep: bool, rows: np.ndarray, total: np.ndarray,
+    basis: np.ndarray, shrink: np.ndarray, scatter: np.ndarray, slot: np.ndarray, rows: np.ndarray, total: np.ndarray,
     steady: np.ndarray,
 ) -> None:  # fmt: skip
     """Whitened, projected residuals of draws begin..end.
 
     isd, phi: (blocks, N_CHANNELS) inverse innovation sd [1/unit] (0: absent) and correlation with the block before;
     basis: (blocks, N_CHANNELS, K) orthonormal directions of slow error per run and channel, shrink: (runs,
-    N_CHANNELS, K) how much of each is taken out.  Writes minus twice the log-likelihood into total[s], and with
-    `keep` residuals whose squares sum to it into rows[s - begin].  Not finite means an impossible draw.
+    N_CHANNELS, K) how much of each is taken out.  Writes minus twice the log-likelihood into total[s], and where
+    `rows` has columns, residuals whose squares sum to it into rows[s - begin], block k's channel c at slot[k, c].
+    Not finite means an impossible draw.
 
     The scatter of steady rows is unknown: scatter (2, N_CHANNELS) holds the exponent and scale of its Student-t
     marginal, n log(1 + S/scale) with S the sum of squares, which is written into steady[s].
@@ -131,6 +132,7 @@ def residual_rows(
     pred = np.empty((n, N_CHANNELS))
     work = np.empty((n + 1, 4))
     white = np.empty(n)
+    keep = rows.shape[1] > 0
     for s in range(begin, end):
         predict_blocks(
             s, phys, sens, volt, first, mode, h, throttle, supply, on, samples, slope, y, p, source, pred, work
@@ -171,7 +173,8 @@ def residual_rows(
                     out += part
                 if keep:
                     for k in range(a, b):
-                        rows[s - begin, k * N_CHANNELS + c] = white[k]
+                        if slot[k, c] >= 0:
+                            rows[s - begin, slot[k, c]] = white[k]
         for c in range(N_CHANNELS):
             if scatter[0, c] > 0.0:
                 marginal = scatter[0, c] * math.log1p(steady[s, c] / scatter[1, c])
@@ -181,5 +184,6 @@ def residual_rows(
                     for r in range(first.shape[0] - 1):
                         if mode[r] == MODE_AT_SPEED:
                             for k in range(first[r], first[r + 1]):
-                                rows[s - begin, k * N_CHANNELS + c] *= grow
+                                if slot[k, c] >= 0:
+                                    rows[s - begin, slot[k, c]] *= grow
         total[s] = out if math.isfinite(out) else math.inf

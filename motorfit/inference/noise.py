@@ -7,10 +7,12 @@ widen exactly where the model does not fit.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 
-from motorfit.inference.slow_error import slow_error
+from motorfit.inference.slow_error import directions, slow_error
 from motorfit.inference.target import Target, whitening
 from motorfit.physics.forward import MODE_AT_SPEED, N_CHANNELS
 
@@ -102,19 +104,20 @@ def _weigh_outliers(rest: Array, isd: Array, phi: Array, first: npt.NDArray[np.i
 def _best_size(target: Target, isd: Array, phi: Array, rest: Array, c: int) -> float:
     """Size of the slow error of a channel that makes its residuals most likely, noise scales profiled out."""
     flat = target.flat
-    only = np.zeros_like(isd)
-    only[:, c] = isd[:, c]
+    parts = []
+    for r, (a, b) in enumerate(pairwise(flat.first)):
+        n = np.count_nonzero(isd[a:b, c])
+        if flat.mode[r] == MODE_AT_SPEED or n < _FEWEST:
+            continue
+        q, s = directions(flat, isd, phi, r, c, 1.0)
+        w = _innovations(rest, isd, phi, a, b, c)
+        parts.append((n, s, q.T @ w, float(w @ w)))
     scores = []
     for value in _SIZES:
-        size = np.zeros(N_CHANNELS)
-        size[c] = value
-        slow = slow_error(flat, only, phi, size)
-        score = -slow.log_det - 0.5 * (value / 0.01) ** 2
-        for r, (a, b) in enumerate(zip(flat.first[:-1], flat.first[1:], strict=True)):
-            n = np.count_nonzero(isd[a:b, c])
-            if flat.mode[r] == MODE_AT_SPEED or n < _FEWEST:
-                continue
-            w = _project(_innovations(rest, isd, phi, a, b, c), slow.basis[a:b, c], slow.shrink[r, c])
-            score -= n * np.log(_scale(w))
+        score = -0.5 * (value / 0.01) ** 2
+        for n, s, along, power in parts:
+            grown = 1.0 + (value * s) ** 2
+            left = power - float(np.sum(along**2 * (1.0 - 1.0 / grown)))
+            score -= n * np.log(max(np.sqrt(max(left, 0.0) / n), 1.0 / 3.0)) + 0.5 * float(np.sum(np.log(grown)))
         scores.append(score)
     return float(_SIZES[int(np.argmax(scores))])

@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from motorfit.errors import MotorfitError
+from motorfit.inference.priors import HalfNormal, Prior
 from motorfit.inference.target import Target
 
 __all__ = ["Optimum", "OptimumError", "find_optimum", "jacobian"]
 
 Array = npt.NDArray[np.float64]
+
+_STEP = 1e-6
+"""Of a forward difference in standardised coordinates [-]."""
+
+_SOFT = 5.0
+"""Standard deviations from which a robust search gives way."""
+
+_INSIDE = 0.02
+"""How far from a bound a search starts: on it, the first step would have no room."""
 
 
 class OptimumError(MotorfitError):
@@ -25,7 +36,8 @@ class Optimum:
 
     Attributes
     ----------
-    z : (coordinates,) standardised position [-]
+    z : (coordinates,) standardised position, within bounds [-]
+    centre : (coordinates,) minimum of the quadratic fitted there, which may lie beyond a bound [-]
     factor : (coordinates, coordinates) L with L Lᵀ the Laplace covariance [-]
     chi2 : sum of squared residuals [-]
     evaluations : calls of the model
@@ -33,10 +45,36 @@ class Optimum:
     """
 
     z: Array
+    centre: Array
     factor: Array
     chi2: float
     evaluations: int
     condition: float
+
+
+def _softened(rows: Array, robust: bool) -> Array:
+    """Residuals as they are, or grown no faster than a logarithm's root beyond a few deviations (Cauchy's loss)."""
+    if not robust:
+        return rows
+    return np.asarray(np.sign(rows) * _SOFT * np.sqrt(np.log1p((rows / _SOFT) ** 2)))
+
+
+def _condensed(rows: Array, j: Array) -> Array:
+    """A small Jacobian of (|r|, 0, 0, ...) with the products JᵀJ and Jᵀr of the large one.
+
+    The search uses nothing else of thousands of rows.  In an orthonormal basis that begins with r/|r| the residual is
+    its length alone; the rest of J enters by a Cholesky factor.
+    """
+    size = max(math.sqrt(float(rows @ rows)), 1e-300)
+    along = (rows @ j) / size
+    rest = j.T @ j - np.outer(along, along)
+    ridge = 1e-12 * float(np.trace(rest)) + 1e-12
+    return np.concatenate([along[None, :], np.linalg.cholesky(rest + ridge * np.eye(along.size)).T])
+
+
+def bounds_of(prior: Prior) -> tuple[float, float]:
+    """Where a coordinate's prior ends [-]."""
+    return (0.0, prior.top) if isinstance(prior, HalfNormal) else (-np.inf, np.inf)
 
 
 def jacobian(target: Target, z: Array, step: float = 1e-5) -> Array:
@@ -47,7 +85,7 @@ def jacobian(target: Target, z: Array, step: float = 1e-5) -> Array:
     return np.asarray((rows[:d] - rows[d:]).T / (2.0 * step))
 
 
-def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool = False) -> Optimum:
+def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool = False) -> tuple[Array, int]:
     """Minimise the residuals from a start.
 
     Parameters
@@ -58,9 +96,13 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     robust : True where the noise is not yet known: residuals beyond a few deviations then pull by their logarithm
         only, so that a glitch in a log does not bend everything else
 
+    Returns
+    -------
+    ((coordinates,) position [-], evaluations)
+
     Raises
     ------
-    OptimumError : no finite residuals at the start, or a Jacobian that cannot be inverted
+    OptimumError : no finite residuals at the start
     """
     from lmfit import Minimizer, Parameters
 
@@ -72,29 +114,39 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
         )
     names = [f"z{i}" for i in range(start.size)]
     parameters = Parameters()
-    for name, value in zip(names, start, strict=True):
-        parameters.add(name, value=float(value))
+    for name, value, coordinate in zip(names, start, target.graph.coordinates, strict=True):
+        low, high = bounds_of(coordinate.prior)
+        inside = min(max(float(value), low + _INSIDE), high - _INSIDE) if high > low + _INSIDE else float(value)
+        parameters.add(name, value=inside, min=low, max=high)
 
     def position(p: Parameters) -> Array:
         return np.fromiter((p[name].value for name in names), dtype=np.float64, count=len(names))
 
-    def residual(p: Parameters) -> Array:
-        rows = target.residuals(position(p)[None, :])[0]
-        return np.where(np.isfinite(rows), rows, 1e6)
+    def length(p: Parameters) -> Array:
+        rows = _softened(target.residuals(position(p)[None, :]), robust)[0]
+        out = np.zeros(start.size + 1)
+        out[0] = math.sqrt(float(rows @ rows)) if np.isfinite(rows).all() else 1e9
+        return out
 
     def derivative(p: Parameters) -> Array:
-        return np.nan_to_num(jacobian(target, position(p)), nan=0.0, posinf=0.0, neginf=0.0)
+        z = position(p)
+        rows = _softened(target.residuals(np.concatenate([z[None, :], z + _STEP * np.eye(z.size)])), robust)
+        return _condensed(rows[0], np.nan_to_num((rows[1:] - rows[0]).T / _STEP, nan=0.0, posinf=0.0, neginf=0.0))
 
-    fit = Minimizer(residual, parameters, scale_covar=False, calc_covar=False).minimize(
-        method="least_squares", jac=derivative, x_scale=1.0, max_nfev=most, ftol=1e-7, xtol=1e-7, gtol=1e-5,
-        loss="cauchy" if robust else "linear", f_scale=5.0,
-    )
-    z = position(fit.params)
-    return laplace(target, z, int(fit.nfev))
+    fit = Minimizer(length, parameters, scale_covar=False, calc_covar=False).minimize(
+        method="least_squares", jac=derivative, x_scale=1.0, max_nfev=most, ftol=1e-4 if robust else 1e-6,
+        xtol=1e-5, gtol=1e-5,
+    )  # fmt: skip
+    return position(fit.params), int(fit.nfev)
 
 
 def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:
-    """The Gauss-Newton Laplace approximation at a position."""
+    """The Gauss-Newton Laplace approximation at a position.
+
+    Raises
+    ------
+    OptimumError : the model has no finite prediction there, or a direction is left undetermined
+    """
     rows = target.residuals(z[None, :])[0]
     j = jacobian(target, z)
     if not (np.isfinite(rows).all() and np.isfinite(j).all()):
@@ -107,4 +159,8 @@ def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:
     if s[-1] <= 1e-10 * s[0]:
         raise OptimumError("The runs and priors leave a direction undetermined; widen no prior to infinity.")
     factor = vt.T / s
-    return Optimum(z, factor, float(rows @ rows), evaluations, float(s[0] / s[-1]))
+    step = factor @ (factor.T @ (j.T @ rows))
+    bounded = np.array([np.isfinite(bounds_of(c.prior)).any() for c in target.graph.coordinates])
+    # away from bounds the search has ended; along what a bound holds back, the quadratic says where it would go
+    centre = z - step if bounded.any() else z
+    return Optimum(z, centre, factor, float(rows @ rows), evaluations, float(s[0] / s[-1]))

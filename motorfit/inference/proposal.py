@@ -108,16 +108,21 @@ class Proposal:
         e[:, nb:] = self.mean[nb:] + before @ self.shape.T
         return Drawn(e, self.place(e), log_q)
 
-    def refined(self, e: Array, weight: Array, keep: float) -> Proposal:
-        """The proposal with its affine part moved to weighted moments of innovations.
+    def refined(self, e: Array, weight: Array) -> Proposal:
+        """The proposal with its affine part moved towards weighted moments of innovations.
 
         Parameters
         ----------
         e : (draws, d) innovations;  weight : (draws,) normalised weights
-        keep : share of the present shape that is kept [1]
+
+        Moments of n effective draws are themselves uncertain: a mean by d/n and a covariance by d²/2n in the
+        log-weights they cause, so they move only by the share n/(n + that).
         """
-        nb = self.bounded
-        mean = weight @ e
+        nb, d = self.bounded, self.centre.size
+        effective = 1.0 / float(np.sum(weight**2))
+        keep = 1.0 - effective / (effective + 0.5 * d * d)
+        trust = effective / (effective + d)
+        mean = self.mean + trust * (weight @ e - self.mean)
         centred = (e - mean) * np.sqrt(weight)[:, None]
         cov = centred.T @ centred
         slope = np.linalg.solve(cov[:nb, :nb] + 1e-9 * np.eye(nb), cov[:nb, nb:]).T
@@ -130,7 +135,7 @@ class Proposal:
         sd = np.sqrt(np.diag(cov)[:nb])
         reach = self.factor.diagonal()[:nb] * sd
         clear = (at > 3.5 * reach) & (self.top - at > 3.5 * reach)
-        spread = np.where(clear, (1.0 - keep) * sd + keep * self.spread, self.spread)
+        spread = np.where(clear, trust * sd + (1.0 - trust) * self.spread, self.spread)
         mean[:nb] = np.where(clear, mean[:nb], self.mean[:nb])
         return replace(self, mean=mean, spread=spread, shape=shape)
 
@@ -169,9 +174,11 @@ def bend(target: Target, optimum: Optimum, rng: np.random.Generator, *, rounds: 
     axes = np.zeros((d, d))
     axes[order] = factor  # column j: direction j in z
     unit = jacobian(target, optimum.z) @ axes  # orthonormal columns
-    middle = target.residuals(optimum.z[None, :])[0]
+    # residuals where the quadratic has its minimum, by the same quadratic: the point itself may be out of bounds
+    home = np.linalg.solve(factor, (optimum.z - optimum.centre)[order])
+    middle = target.residuals(optimum.z[None, :])[0] - unit @ home
     proposal = Proposal(
-        optimum.z, factor, order, top, np.zeros((0, 3), dtype=np.int64), np.zeros((0, d)), np.zeros(d), np.ones(nb),
+        optimum.centre, factor, order, top, np.zeros((0, 3), dtype=np.int64), np.zeros((0, d)), np.zeros(d), np.ones(nb),
         np.eye(d)[nb:], 100.0,
     )  # fmt: skip
     for _ in range(rounds):

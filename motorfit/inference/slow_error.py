@@ -18,7 +18,7 @@ from motorfit.physics.forward import MODE_AT_SPEED, N_CHANNELS
 if TYPE_CHECKING:
     from motorfit.inference.target import Flat
 
-__all__ = ["COSINES", "SlowError", "columns", "slow_error"]
+__all__ = ["COSINES", "SlowError", "columns", "directions", "slow_error"]
 
 Array = npt.NDArray[np.float64]
 
@@ -89,21 +89,22 @@ def slow_error(flat: Flat, isd: Array, phi: Array, size: Array) -> SlowError:
     log_det = 0.0
     for r, (a, b) in enumerate(zip(flat.first[:-1], flat.first[1:], strict=True)):
         for c in range(N_CHANNELS):
-            used = isd[a:b, c] > 0.0
-            if np.count_nonzero(used) < 3:
+            if np.count_nonzero(isd[a:b, c]) < 3 or _curves(flat, r, c, float(size[c])) is None:
                 continue
-            u = _curves(flat, r, c, float(size[c]))
-            if u is None:
-                continue
-            u = _whiten(u, isd[a:b, c], phi[a:b, c])
-            q, s, _ = np.linalg.svd(u, full_matrices=False)
+            q, s = directions(flat, isd, phi, r, c, float(size[c]))
             basis[a:b, c, : s.size] = q
             shrink[r, c, : s.size] = 1.0 - 1.0 / np.sqrt(1.0 + s * s)
             log_det += 0.5 * float(np.sum(np.log1p(s * s)))
     return SlowError(basis, shrink, log_det, size)
 
 
-def _whiten(u: Array, isd: Array, phi: Array) -> Array:
-    out = u.copy()
-    out[1:] -= phi[1:, None] * u[:-1]
-    return out * isd[:, None]
+def directions(flat: Flat, isd: Array, phi: Array, r: int, c: int, size: float) -> tuple[Array, Array]:
+    """Orthonormal whitened directions (blocks, K) of a run's channel, and their strength (K,) [-]."""
+    a, b = flat.first[r], flat.first[r + 1]
+    u = _curves(flat, r, c, size)
+    if u is None:
+        return np.zeros((b - a, 0)), np.zeros(0)
+    white = u.copy()
+    white[1:] -= phi[a + 1 : b, c, None] * u[:-1]
+    q, s, _ = np.linalg.svd(white * isd[a:b, c, None], full_matrices=False)
+    return q, s

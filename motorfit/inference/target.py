@@ -6,6 +6,7 @@ import math
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cache, cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +25,13 @@ Array = npt.NDArray[np.float64]
 
 _MODES = {"driven": MODE_DRIVEN, "freewheel": MODE_FREEWHEEL, "at-speed": MODE_AT_SPEED}
 _THREADS = max(1, min(os.cpu_count() or 1, 8))
+_FEWEST_TO_SHARE = 4
+
+
+@cache
+def _pool() -> ThreadPoolExecutor:
+    """Threads for the compiled kernels, which run without the interpreter's lock."""
+    return ThreadPoolExecutor(_THREADS, thread_name_prefix="motorfit")
 
 
 @dataclass(frozen=True)
@@ -102,6 +110,17 @@ class Target:
     slow: SlowError
     scatter: Array
 
+    @cached_property
+    def slot(self) -> npt.NDArray[np.int64]:
+        """Place of each block's channel among the data residuals, (blocks, N_CHANNELS); -1 where there is none."""
+        used = self.isd > 0.0
+        return np.where(used, np.cumsum(used).reshape(used.shape) - 1, -1)
+
+    @property
+    def data_rows(self) -> int:
+        """Number of data residuals; those of the priors follow."""
+        return int(np.count_nonzero(self.isd))
+
     def values(self, z: Array) -> Values:
         """Natural values of draws (draws, coordinates)."""
         return Values(self.graph, self.graph.natural(z))
@@ -119,41 +138,45 @@ class Target:
     def residuals(self, z: Array) -> Array:
         """Data, prior and combination residuals of draws: (draws, rows), with -½ Σ r² the log density to optimise."""
         v = self.values(z)
-        rows = np.zeros((z.shape[0], self.flat.h.size * N_CHANNELS))
-        self._run(v, rows)
         terms, _ = combined_terms(self.graph, v)
-        prior = self._prior_residuals(z)
-        return np.concatenate([rows, prior, terms.T], axis=1)
+        data = self.data_rows
+        out = np.empty((z.shape[0], data + z.shape[1] + terms.shape[0]))
+        rows = np.zeros((z.shape[0], data))
+        self._run(v, rows)
+        out[:, :data] = rows
+        out[:, data : data + z.shape[1]] = self._prior_residuals(z)
+        out[:, data + z.shape[1] :] = terms.T
+        return out
 
     def log_density(self, z: Array) -> Array:
         """Log posterior up to a constant, (draws, coordinates) to (draws,); -inf where impossible."""
         v = self.values(z)
-        total = self._run(v, None)
+        total, _ = self._run(v, None)
         terms, jacobian = combined_terms(self.graph, v)
         out = -0.5 * total - 0.5 * np.sum(terms**2, axis=0) + jacobian
         for i, c in enumerate(self.graph.coordinates):
             out += c.prior.log_density(z[:, i])
         return np.where(np.isfinite(out), out, -np.inf)
 
-    def _run(self, v: Values, rows: Array | None) -> Array:
+    def _run(self, v: Values, rows: Array | None) -> tuple[Array, Array]:
+        """Minus twice the log-likelihood (draws,), and sums of squares of steady rows (draws, N_CHANNELS)."""
         a = assemble(self.graph, v)
         total, steady = np.empty(v.draws), np.empty((v.draws, N_CHANNELS))
-        cuts = np.linspace(0, v.draws, _THREADS + 1).astype(int)
 
         def work(begin: int, end: int) -> None:
-            if end > begin:
-                part = rows[begin:end] if rows is not None else np.zeros((1, 1))
-                residual_rows(
-                    begin, end, a.phys, a.sens, a.volt, *self.flat.inputs, self.isd, self.phi, self.slow.basis,
-                    self.slow.shrink, self.scatter, rows is not None, part, total, steady,
-                )  # fmt: skip
+            part = rows[begin:end] if rows is not None else np.empty((0, 0))
+            residual_rows(
+                begin, end, a.phys, a.sens, a.volt, *self.flat.inputs, self.isd, self.phi, self.slow.basis,
+                self.slow.shrink, self.scatter, self.slot, part, total, steady,
+            )  # fmt: skip
 
-        if v.draws < 4 or _THREADS == 1:
+        if v.draws < _FEWEST_TO_SHARE or _THREADS == 1:
             work(0, v.draws)
         else:
-            with ThreadPoolExecutor(_THREADS) as pool:
-                list(pool.map(work, cuts[:-1], cuts[1:]))
-        return total
+            # more pieces than threads: draws in odd corners take longer, and nobody should wait for them
+            cuts = np.linspace(0, v.draws, min(4 * _THREADS, v.draws) + 1).astype(int)
+            list(_pool().map(work, cuts[:-1], cuts[1:]))
+        return total, steady
 
     def _prior_residuals(self, z: Array) -> Array:
         out = np.empty_like(z)
@@ -179,30 +202,24 @@ class Target:
 
     def row_scatter(self, z: Array, rng: np.random.Generator) -> Array:
         """Draws of the scatter of steady rows relative to their unit variance: (draws, N_CHANNELS) [1]."""
-        a = assemble(self.graph, self.values(z))
-        steady = np.zeros((z.shape[0], N_CHANNELS))
-        residual_rows(
-            0, z.shape[0], a.phys, a.sens, a.volt, *self.flat.inputs, self.isd, self.phi, self.slow.basis,
-            self.slow.shrink, self.scatter, False, np.zeros((1, 1)), np.empty(z.shape[0]), steady,
-        )  # fmt: skip
+        _, steady = self._run(self.values(z), None)
         shape = np.where(self.scatter[0] > 0.0, 0.5 * self.scatter[0], 1.0)
         return np.sqrt(0.5 * (self.scatter[1] + steady) / rng.gamma(shape, size=steady.shape))
 
     def chi2_with_delay(self, z: Array, channel: int, delay_s: float) -> float:
         """Sum of squared data residuals at one position with one channel shifted later by `delay_s` [s]."""
-        a = assemble(self.graph, self.values(z[None, :]))
-        a.sens[2, channel] += delay_s
-        total = np.empty(1)
-        residual_rows(
-            0, 1, a.phys, a.sens, a.volt, *self.flat.inputs, self.isd, self.phi, self.slow.basis, self.slow.shrink,
-            self.scatter, False, np.zeros((1, 1)), total, np.empty((1, N_CHANNELS)),
-        )  # fmt: skip
+        late = replace(self.graph, fixed={**self.graph.fixed, f"delay_{MEASURED[channel]}": delay_s})
+        total, _ = replace(self, graph=late)._run(Values(late, late.natural(z[None, :])), None)
         return float(total[0])
 
     def with_noise(self, isd: Array, phi: Array, slow: SlowError) -> Target:
         """The same posterior with another noise model."""
         return replace(self, isd=isd, phi=phi, slow=slow)
 
+
+_FIRST_SLOW = 0.005
+"""Slow error of every channel before it is learned.  Starting from above, a misfit shows as one; from zero, the least
+known parameters would be bent to absorb it."""
 
 _GAMMA_SHAPE, _DIGAMMA = 0.9, -0.7549
 
@@ -237,5 +254,5 @@ def build_target(graph: Graph) -> Target:
     exponent = np.where(rows > 0.0, rows + 2.0 * _GAMMA_SHAPE, 0.0)
     scale = np.full(N_CHANNELS, 2.0 * belief.center**2 * math.exp(_DIGAMMA))
     return Target(
-        graph, flat, isd, phi, slow_error(flat, isd, phi, np.zeros(N_CHANNELS)), np.stack([exponent, scale])
+        graph, flat, isd, phi, slow_error(flat, isd, phi, np.full(N_CHANNELS, _FIRST_SLOW)), np.stack([exponent, scale])
     )

@@ -79,8 +79,8 @@ def _heat(
 ) -> tuple[float, float, float]:
     """Two-node step of `motorfit.physics.heat`, implicit.
 
-    Returns (winding [°C], body [°C], heat stored [J]).  Written in inverse heat capacities, which are zero for
-    a motor that does not warm at all: a posterior that holds that possibility stays smooth through it.
+    Returns (winding [°C], body [°C], heat stored [J]).  Written in inverse heat capacities, which are zero
+    for a motor that does not warm at all: a posterior that holds that possibility stays smooth through it.
     `stored` is the winding's excess heat, from which the body draws.
     """
     stored = (stored + h * copper) / (1.0 + h / p[P_TW])
@@ -96,6 +96,15 @@ def _bus_current(regime: int, omega: float, i_m: float, d: float, ke: float, rt:
 
 
 @kernel
+def _log_ratio(omega: float, near: float) -> float:
+    """ln(ω/near) of speeds [rad/s] not below 1 rad/s; by its series, which is cheaper, where they are close."""
+    x = (max(omega, 1.0) - near) / near
+    if abs(x) < 0.02:
+        return x * (1.0 - x * (0.5 - x * (1.0 / 3.0 - x * (0.25 - 0.2 * x))))
+    return math.log1p(x)
+
+
+@kernel
 def _advance(
     p: Array, omega: float, h: float, regime: int, d: float, u: float, ke: float, kt: float, rt: float,
     r_all: float, low: float, zero: float, high: float, v_b: float,
@@ -108,15 +117,18 @@ def _advance(
     inertia, limit, brake = p[P_J], p[P_LIMIT], p[P_BRAKE]
     i0, i1, i2, sat, cq, aq = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_CQ], p[P_AQ]
     area = charge = bus = 0.0
+    omega_at = max(omega, 1.0)
+    log_at = math.log(omega_at / p[P_WREF]) if cq != 0.0 else 0.0
+    inverse_r, inverse_j = 1.0 / r_all, 1.0 / inertia
     left = h
     switched = False
     for _ in range(8):
         now = _current(regime, omega, u, ke, r_all, limit, brake)
         alpha, beta = now, 0.0
         if regime == 1:
-            alpha, beta = u / r_all, ke / r_all
+            alpha, beta = u * inverse_r, ke * inverse_r
         elif regime == 2:
-            alpha, beta = brake * u / r_all, brake * ke / r_all
+            alpha, beta = brake * u * inverse_r, brake * ke * inverse_r
         at, trial = omega, now
         nxt, part, step = omega, 0.0, left
         turn, target = 0, 0.0
@@ -124,10 +136,10 @@ def _advance(
             kt_eff = kt / (1.0 + trial * trial * sat)
             load = cq
             if aq != 0.0 and cq != 0.0:
-                load = cq * math.exp(aq * math.log(max(at, 1.0) / p[P_WREF]))
-            a = kt_eff * (alpha - i0) / inertia
-            b = kt_eff * (beta + i1) / inertia
-            c = (kt_eff * i2 + load) / inertia
+                load = cq * math.exp(aq * (log_at + _log_ratio(at, omega_at)))
+            a = kt_eff * (alpha - i0) * inverse_j
+            b = kt_eff * (beta + i1) * inverse_j
+            c = (kt_eff * i2 + load) * inverse_j
             slope = a - b * omega - c * omega * omega
             step, turn = left, 0
             if omega <= 0.0 and slope <= 0.0:
@@ -193,9 +205,9 @@ def simulate_driven(
     supply : (blocks,) open-circuit voltage of the supply [V] behind the source resistance p[P_RS] [ohm]
     on : (blocks,) share of the block in which the controller drives [1]
     samples : (blocks,) number of samples averaged.  A sample is the state at the start of its interval, so
-        the mean of a block's samples sits half an interval before the mean of its time; the end values correct
-        that to first order (Euler and Maclaurin), and a block in which the controller changes regime is walked
-        sample by sample
+        the mean of a block's samples sits half an interval before the mean of its time; the end values
+        correct that to first order (Euler and Maclaurin), and a block in which the controller changes regime
+        is walked sample by sample
     freewheel : True when the motor carries no current at all (coasting, unplugged)
     out : (blocks, N_CHANNELS) written: A, rad/s, N, N m, A, V, °C, 1
     """
@@ -203,7 +215,7 @@ def simulate_driven(
     t_w = t_b = p[P_AIR] + p[P_WARMTH]
     i0, i1, i2, sat, rs = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_RS]
     limit, brake = p[P_LIMIT], p[P_BRAKE]
-    bus = stored = 0.0
+    bus = stored = log_w = near_w = 0.0
     for k in range(h.shape[0]):
         f = 1.0 - p[P_MAG] * (t_b - 25.0)
         ke_hot, kt = p[P_KE] * f, p[P_KT] * f
@@ -257,7 +269,10 @@ def simulate_driven(
         bus = flow / h[k] + idle
         grow = 1.0
         if p[P_CT] != 0.0 and p[P_AT] != 0.0:
-            grow = math.exp(p[P_AT] * math.log(max(mean_w, 1.0) / p[P_WREF]))
+            near = max(mean_w, 1.0)
+            log_w = log_w + _log_ratio(near, near_w) if near_w > 0.0 else math.log(near / p[P_WREF])
+            near_w = near
+            grow = math.exp(p[P_AT] * log_w)
         drag = i0 + i1 * sample_w + i2 * sample_w2
         out[k, C_CURRENT] = sample_b + idle
         out[k, C_SPEED] = sample_w

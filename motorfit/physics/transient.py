@@ -52,8 +52,16 @@ def riccati_step(omega: float, a: float, b: float, c: float, h: float) -> tuple[
     if cy <= -1.0:  # below the unstable root: the solution would run away within the step
         return _small_steps(omega, a, b, c, h)
     y = y0 * (1.0 - gone) / (1.0 + cy)
-    area = y0 * gone / s if abs(cy) < 1e-9 else math.log1p(cy) / c
+    area = y0 * gone / s * _log1p_over(cy)
     return equilibrium + y, equilibrium * h + area
+
+
+@kernel
+def _log1p_over(x: float) -> float:
+    """ln(1 + x)/x, by its series where that is exact to rounding and cheaper."""
+    if abs(x) < 0.01:
+        return 1.0 - x * (0.5 - x * (1.0 / 3.0 - x * (0.25 - x * (0.2 - x * (1.0 / 6.0 - x / 7.0)))))
+    return math.log1p(x) / x
 
 
 @kernel
