@@ -52,7 +52,10 @@ def kernel(function: F) -> F:
     before = config.CACHE_DIR
     config.CACHE_DIR = _cache_folder()
     try:
-        compiled: Any = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "arcp", "reassoc", "nsz"})(function)
+        # sums may be reordered; NaN and infinity keep their meaning, kernels test for them
+        compiled: Any = numba.njit(
+            cache=True, nogil=True, error_model="numpy", fastmath={"contract", "arcp", "reassoc", "nsz"}
+        )(function)
     finally:
         config.CACHE_DIR = before
     return cast(F, compiled)
