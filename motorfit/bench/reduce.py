@@ -28,6 +28,8 @@ SHORTEST_S = 1e-3
 LONGEST_S = 0.06
 GROWTH = 1.3
 MOST_BLOCKS = 400
+_GAP = 5.0
+"""Sampling intervals without a sample that make a gap."""
 
 
 @dataclass(frozen=True)
@@ -97,6 +99,8 @@ def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) ->
     dt = float(np.median(np.diff(t)))
     clean: dict[str, Array] = {}
     for name, values in channels.items():
+        if not np.isfinite(values[span]).any():
+            continue
         clean[name], spikes = without_spikes(run, name, time_s[span], values[span])
         findings = (*findings, *spikes)
     throttle = clean.pop("throttle", None)
@@ -110,20 +114,27 @@ def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) ->
     covariance: dict[str, Array] = {}
     noise: dict[str, NoiseModel] = {}
     for name, values in clean.items():
-        if not np.isfinite(values).any():
-            continue
         noise[name] = measure_noise(values, dt, quiet)
         mean[name], share = _block_mean(values, edges)
         variance[name], covariance[name] = block_moments(noise[name], np.maximum(counts * share, 1.0), dt)
-    stamps = np.append(t, t[-1] + dt)
-    start = stamps[edges[:-1]]
-    length = stamps[edges[1:]] - start
+    start = t[edges[:-1]]
     level, _ = _block_mean(throttle, edges)
     driving, _ = _block_mean(on, edges)
+    # a gap in the log is a block of its own, without readings: time passes in it all the same
+    following = np.append(start[1:], t[-1] + dt)
+    end = np.minimum(following, t[edges[1:] - 1] + _GAP * dt)
+    holes = np.flatnonzero(following > end)
+    start, length = np.insert(start, holes + 1, end[holes]), np.insert(end - start, holes + 1, (following - end)[holes])
+    counts = np.insert(counts, holes + 1, 1.0)
+    level, driving = np.insert(level, holes + 1, level[holes]), np.insert(driving, holes + 1, driving[holes])
+    for name in mean:
+        mean[name] = np.insert(mean[name], holes + 1, np.nan)
+        variance[name] = np.insert(variance[name], holes + 1, variance[name][holes])
+        covariance[name] = np.insert(covariance[name], holes + 1, 0.0)
     omega0, omega0_sd = _start_speed(clean.get("speed"), noise.get("speed"))
     slope = np.zeros(counts.size)
     if "speed" in mean and counts.size > 1:
-        slope = np.gradient(mean["speed"], start + 0.5 * length)
+        slope = np.gradient(_bridged(mean["speed"]), start + 0.5 * length)
     supply = (
         learn_supply(start + 0.5 * length, mean, variance, covariance)
         if mode == DRIVEN
@@ -166,7 +177,7 @@ def _edges(t: Array, dt: float, throttle: Array, on: Array) -> tuple[npt.NDArray
     jump[0] = True
     jump[1:] |= np.abs(np.diff(throttle)) > 0.01
     jump[1:] |= np.abs(np.diff(on)) > 0.5
-    jump[1:] |= np.diff(t) > 20.0 * dt
+    jump[1:] |= np.diff(t) > _GAP * dt
     last = np.maximum.accumulate(np.where(jump, np.arange(t.size), 0))
     since = t - t[last]
     longest = max(LONGEST_S, (t[-1] - t[0]) / MOST_BLOCKS)
@@ -181,6 +192,12 @@ def _edges(t: Array, dt: float, throttle: Array, on: Array) -> tuple[npt.NDArray
             length = min(length * GROWTH, longest)
     edges.append(t.size)
     return np.asarray(edges, dtype=np.int64), since
+
+
+def _bridged(values: Array) -> Array:
+    """Missing block means by a straight line between their neighbours."""
+    good = np.isfinite(values)
+    return values if good.all() else np.interp(np.arange(values.size), np.flatnonzero(good), values[good])
 
 
 def _block_mean(values: Array, edges: npt.NDArray[np.int64]) -> tuple[Array, Array]:

@@ -46,14 +46,24 @@ def driven_span(
     if "throttle" in channels or "current" not in channels:
         return slice(0, n), on, ()
     current = channels["current"]
-    finite = np.where(np.isfinite(current), current, 0.0)
-    threshold = 0.01 * float(np.percentile(np.abs(finite), 99.5))
-    driving = finite > threshold
+    missing = ~np.isfinite(current)
+    threshold = 0.01 * float(np.nanpercentile(np.abs(current), 99.5)) if not missing.all() else 0.0
+    driving = missing | (np.where(missing, 0.0, current) > threshold)
     if driving.all():
         return slice(0, n), on, ()
-    span = _longest(driving)
+    span = _settled(driving, _longest(driving))
     findings = _left_out(run, time_s, span, "with the supply switching or the controller off")
-    return span, driving.astype(np.float64), findings
+    return span, on, findings
+
+
+def _settled(driving: npt.NDArray[np.bool_], span: slice) -> slice:
+    """A stretch without the dropouts near its ends: a controller that catches a motor lets go now and then."""
+    size = span.stop - span.start
+    away = np.flatnonzero(~driving[span])
+    early, late = away[away < size // 10], away[away > size - size // 10]
+    start = span.start + (int(early[-1]) + 1 if early.size else 0)
+    stop = span.start + (int(late[0]) if late.size else size)
+    return slice(start, stop)
 
 
 def _longest(flags: npt.NDArray[np.bool_]) -> slice:

@@ -50,8 +50,8 @@ def diagnose(
         "acceptance": round(fast.acceptance, 3),
         "model_evaluations": fast.evaluations + (reference.evaluations if reference is not None else 0),
         "optimum": {
-            "chi2": round(optimum.chi2, 1),
-            "residuals": int(np.count_nonzero(target.isd)),
+            "chi2": round(logged_chi2(target, optimum.z), 1),
+            "residuals": int(np.count_nonzero(target.isd[target.logged])),
             "evaluations": optimum.evaluations,
             "condition": float(f"{optimum.condition:.3g}"),
         },
@@ -71,6 +71,13 @@ def diagnose(
         out["fast_against_ensemble"] = divergence(fast.z, reference.z, [c.name for c in target.graph.coordinates])
     out["sentences"] = sentences(out)
     return out
+
+
+def logged_chi2(target: Target, z: Array) -> float:
+    """Sum of squared residuals of logged runs at a position; steady rows have a scatter of their own and are left out."""
+    rows = target.residuals(z[None, :])[0]
+    slots = target.slot[target.logged]
+    return float(np.sum(rows[slots[slots >= 0]] ** 2))
 
 
 def _mixing(z: Array) -> tuple[float, float]:

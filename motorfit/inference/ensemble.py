@@ -26,6 +26,8 @@ Array = npt.NDArray[np.float64]
 ENSEMBLES = 4
 _AUTOCORRELATION_TIMES = 50.0
 _R_HAT = 1.01
+_WORK = 1e9
+"""Blocks modelled in all before a run that has not converged is given up: minutes."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ def ensemble_draws(
     fast : draws to start from, and the proposal whose coordinates are used
     rng : random generator
     draws : how many draws to keep, a multiple of ENSEMBLES
-    most_steps : of each walker; then the result says that it did not converge
+    most_steps : of each walker, fewer for large problems; then the result says that it did not converge
     progress : told the share of the work done
 
     Returns
@@ -86,6 +88,7 @@ def ensemble_draws(
     proposal = fast.proposal
     size = proposal.normals
     walkers = 2 * size + 2
+    most_steps = int(np.clip(_WORK / (ENSEMBLES * walkers * target.flat.h.size), 400, most_steps))
 
     def log_probability(x: Array) -> Array:
         drawn = proposal.draw(x)

@@ -32,6 +32,10 @@ _PLENTY = 0.1
 """Share of effective draws from which copies are rare enough to need no moves apart."""
 
 _MOVES = 4
+_LAST_MOVES = 8
+_WORK = 4e8
+_R_HAT, _R_HAT_SOUND = 1.012, 1.03
+"""Between groups: when the last moves may end, and what is still believed."""
 _STAGES = 40
 _PILOT = 1200
 
@@ -49,6 +53,7 @@ class FastDraws:
     ess : effective sample size of those weights
     stages : 1 for plain importance resampling, else in how many stages the weights were applied
     acceptance : share of moves accepted at the end
+    r_hat : largest R̂ between groups over coordinates
     evaluations : of the model
     """
 
@@ -59,15 +64,16 @@ class FastDraws:
     ess: float
     stages: int
     acceptance: float
+    r_hat: float
     evaluations: int
     proposal: Proposal
 
     @property
     def sound(self) -> bool:
-        """Whether k̂ is below the threshold, or the staged path kept moving."""
+        """Whether k̂ is below the threshold, or the staged path kept moving and its groups agree."""
         if self.stages == 1:
             return self.pareto_k < k_threshold(self.z.shape[0] * self.z.shape[1])
-        return self.acceptance > 0.08
+        return self.acceptance > 0.08 and self.r_hat < _R_HAT_SOUND
 
 
 def k_threshold(draws: int) -> float:
@@ -126,7 +132,7 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     shape = (GROUPS, draws // GROUPS)
     return FastDraws(
         swarm.z.reshape(*shape, -1), swarm.normal.reshape(*shape, -1), swarm.log_density.reshape(shape), k, ess, stages, swarm.acceptance,
-        swarm.evaluations, proposal,
+        swarm.r_hat(), swarm.evaluations, proposal,
     )  # fmt: skip
 
 
@@ -185,9 +191,21 @@ class _Swarm:
             for _ in range(12):
                 self.move(beta)
                 travelled += self.acceptance * self.step**2
-                if travelled > (0.35 if beta < 1.0 else 1.5):
+                if travelled > 0.35:
                     break
+        # small problems get many moves, large ones as many as a person waits for
+        rounds = int(np.clip(_WORK / (_MOVES * self.z.shape[0] * self.target.flat.h.size), _LAST_MOVES, 400))
+        for _ in range(rounds):
+            if self.r_hat() < _R_HAT:
+                break
+            for _ in range(_MOVES):
+                self.move(1.0)
         return max(stages, 2)
+
+    def r_hat(self) -> float:
+        """Largest R̂ between groups over coordinates [1]."""
+        z = self.z.reshape(GROUPS, -1, self.z.shape[1])
+        return float(np.sqrt(1.0 + z.mean(axis=1).var(axis=0, ddof=1) / z.var(axis=1, ddof=1).mean(axis=0)).max())
 
 
 def _systematic(log_weight: Array, rng: np.random.Generator) -> Integers:

@@ -22,6 +22,9 @@ _STEP = 1e-6
 _SOFT = 5.0
 """Standard deviations from which a robust search gives way."""
 
+_FAR = 1e9
+"""What an impossible prediction counts as, in standard deviations."""
+
 _INSIDE = 0.02
 """How far from a bound a search starts: on it, the first step would have no room."""
 
@@ -54,9 +57,10 @@ class Optimum:
 
 def _softened(rows: Array, robust: bool) -> Array:
     """Residuals as they are, or grown no faster than a logarithm's root beyond a few deviations (Cauchy's loss)."""
+    finite = np.clip(np.nan_to_num(rows, nan=_FAR), -_FAR, _FAR)
     if not robust:
-        return rows
-    return np.asarray(np.sign(rows) * _SOFT * np.sqrt(np.log1p((rows / _SOFT) ** 2)))
+        return finite
+    return np.asarray(np.sign(finite) * _SOFT * np.sqrt(np.log1p((finite / _SOFT) ** 2)))
 
 
 def _condensed(rows: Array, j: Array) -> Array:
@@ -125,13 +129,13 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     def length(p: Parameters) -> Array:
         rows = _softened(target.residuals(position(p)[None, :]), robust)[0]
         out = np.zeros(start.size + 1)
-        out[0] = math.sqrt(float(rows @ rows)) if np.isfinite(rows).all() else 1e9
+        out[0] = math.sqrt(float(rows @ rows))
         return out
 
     def derivative(p: Parameters) -> Array:
         z = position(p)
         rows = _softened(target.residuals(np.concatenate([z[None, :], z + _STEP * np.eye(z.size)])), robust)
-        return _condensed(rows[0], np.nan_to_num((rows[1:] - rows[0]).T / _STEP, nan=0.0, posinf=0.0, neginf=0.0))
+        return _condensed(rows[0], (rows[1:] - rows[0]).T / _STEP)
 
     fit = Minimizer(length, parameters, scale_covar=False, calc_covar=False).minimize(
         method="least_squares", jac=derivative, x_scale=1.0, max_nfev=most, ftol=1e-4 if robust else 1e-6,

@@ -117,6 +117,11 @@ class Target:
         return np.where(used, np.cumsum(used).reshape(used.shape) - 1, -1)
 
     @property
+    def logged(self) -> npt.NDArray[np.bool_]:
+        """(blocks,) True for blocks of logs, False for steady rows."""
+        return np.repeat(self.flat.mode != MODE_AT_SPEED, np.diff(self.flat.first))
+
+    @property
     def data_rows(self) -> int:
         """Number of data residuals; those of the priors follow."""
         return int(np.count_nonzero(self.isd))

@@ -161,10 +161,13 @@ def _advance(
                     nxt, part = riccati_step(omega, a, b, c, step)
                 else:
                     turn = 0
-            if again == 1 or abs(nxt - omega) < 0.02 * (omega + nxt):
+            if again == 1:
+                break
+            then = _current(regime, nxt, u, ke, r_all, limit, brake)
+            if abs(nxt - omega) < 0.02 * (omega + nxt) and sat * abs(then * then - now * now) < 0.002:
                 break
             at = 0.5 * (omega + nxt)
-            trial = 0.5 * (now + _current(regime, nxt, u, ke, r_all, limit, brake))
+            trial = 0.5 * (now + then)
         flow = alpha * step - beta * part
         if regime == 1:
             bus += d * flow

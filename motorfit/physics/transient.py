@@ -108,7 +108,11 @@ def riccati_time_to(omega: float, target: float, a: float, b: float, c: float) -
         return math.inf
     disc = b * b + 4.0 * a * c
     if disc <= 1e-300:
-        return (target - omega) / slope
+        if c <= 0.0 or disc > -1e-300:
+            return (target - omega) / slope
+        centre = -0.5 * b / c
+        q = math.sqrt(-disc) / (2.0 * c)
+        return (math.atan((omega - centre) / q) - math.atan((target - centre) / q)) / (c * q)
     s = math.sqrt(disc)
     equilibrium = 2.0 * a / (b + s)
     y0, y1 = omega - equilibrium, target - equilibrium
