@@ -124,7 +124,10 @@ def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) ->
     following = np.append(start[1:], t[-1] + dt)
     end = np.minimum(following, t[edges[1:] - 1] + _GAP * dt)
     holes = np.flatnonzero(following > end)
-    start, length = np.insert(start, holes + 1, end[holes]), np.insert(end - start, holes + 1, (following - end)[holes])
+    start, length = (
+        np.insert(start, holes + 1, end[holes]),
+        np.insert(end - start, holes + 1, (following - end)[holes]),
+    )
     counts = np.insert(counts, holes + 1, 1.0)
     level, driving = np.insert(level, holes + 1, level[holes]), np.insert(driving, holes + 1, driving[holes])
     for name in mean:

@@ -57,7 +57,8 @@ def driven_span(
 
 
 def _settled(driving: npt.NDArray[np.bool_], span: slice) -> slice:
-    """A stretch without the dropouts near its ends: a controller that catches a motor lets go now and then."""
+    """A stretch without the dropouts near its ends: a controller that catches a motor lets go now and
+    then."""
     size = span.stop - span.start
     away = np.flatnonzero(~driving[span])
     early, late = away[away < size // 10], away[away > size - size // 10]

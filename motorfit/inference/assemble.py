@@ -46,7 +46,8 @@ class Values:
 
 
 class Assembled:
-    """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (3, N_CHANNELS, draws), volt (2, draws)."""
+    """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (3, N_CHANNELS, draws),
+    volt (2, draws)."""
 
     def __init__(self, phys: Array, sens: Array, volt: Array) -> None:
         self.phys, self.sens, self.volt = phys, sens, volt
@@ -55,8 +56,8 @@ class Assembled:
 def derive(v: Values, id: str) -> dict[str, Array]:
     """A motor's parameters from its coordinates.
 
-    K_t = ψ K_e; R is the total resistance less the controller's (not positive: impossible, NaN); the drag current is
-    split by shares at the unloaded equilibrium at 10 V, ω₁₀ = (10 V - R I_0)/K_e.
+    K_t = ψ K_e; R is the total resistance less the controller's (not positive: impossible, NaN); the drag
+    current is split by shares at the unloaded equilibrium at 10 V, ω₁₀ = (10 V - R I_0)/K_e.
     """
     kv, psi = v[f"kv[{id}]"], v[f"kt_kv_ratio[{id}]"]
     ke = RADIUS / kv
@@ -109,14 +110,21 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         rho = air_density(air.temperature_c, air.pressure_hpa, air.humidity_pct)
         p[f.P_KE], p[f.P_KT] = RADIUS / m["kv"], m["kt"]
         p[f.P_R], p[f.P_RC] = m["winding_resistance"], v["controller_resistance"]
-        p[f.P_I0], p[f.P_I1], p[f.P_I2] = m["drag_current_static"], m["drag_current_slope"], m["drag_current_windage"]
+        p[f.P_I0], p[f.P_I1], p[f.P_I2] = (
+            m["drag_current_static"],
+            m["drag_current_slope"],
+            m["drag_current_windage"],
+        )
         p[f.P_SAT] = v[f"inverse_saturation[{r.run.motor}]"]
         p[f.P_BRAKE] = m["braking_share"]
         limit = current_limit_of(campaign, r.run)
         p[f.P_LIMIT] = 1e9 if limit is None else v[f"current_limit[{limit:g}]"]
         p[f.P_DUTY_S], p[f.P_DUTY_C], p[f.P_DUTY_E] = v["duty_slope"], v["duty_curvature"], v["duty_cubic"]
         p[f.P_IDLE] = v["controller_idle_current"]
-        p[f.P_AW], p[f.P_TW] = v[f"winding_thermal_resistance[{r.run.motor}]"] / m["winding_time_constant"], m["winding_time_constant"]
+        p[f.P_AW], p[f.P_TW] = (
+            v[f"winding_thermal_resistance[{r.run.motor}]"] / m["winding_time_constant"],
+            m["winding_time_constant"],
+        )
         p[f.P_AB], p[f.P_TB] = v[f"inverse_body_heat_capacity[{r.run.motor}]"], m["body_time_constant"]
         p[f.P_MAG], p[f.P_AIR] = m["magnet_temperature_coefficient"], air.temperature_c
         p[f.P_RS] = r.supply.resistance_ohm
@@ -139,9 +147,9 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         start = f"start_speed[{r.run.id}]"
         p[f.P_OMEGA0] = np.maximum(v[start], 0.0) if start in v else 0.0
         warmth = f"start_warmth[{r.run.id}]"
-        p[f.P_WARMTH] = v[warmth] if warmth in v else 0.0
+        p[f.P_WARMTH] = v[warmth] if warmth in v else np.zeros(v.draws)
         supply = f"supply_voltage[{r.run.id}]"
-        p[f.P_SUPPLY] = v[supply] if supply in v else 1.0
+        p[f.P_SUPPLY] = v[supply] if supply in v else np.ones(v.draws)
     sens = np.zeros((3, f.N_CHANNELS, v.draws))
     sens[0] = 1.0
     for c, name in enumerate(MEASURED):

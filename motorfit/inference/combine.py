@@ -28,7 +28,8 @@ def combined_terms(graph: Graph, v: Values) -> tuple[Array, Array]:
 
     Returns
     -------
-    (terms, draws) residuals t [-], and (draws,) sum of log-Jacobians [-]; NaN or -inf where a draw is impossible.
+    (terms, draws) residuals t [-], and (draws,) sum of log-Jacobians [-]; NaN or -inf where a draw is
+    impossible.
     """
     rows: list[Array] = []
     log_jacobian = np.zeros(v.draws)
@@ -67,7 +68,9 @@ def figure_of_merit(v: Values, propeller: str) -> Array:
     return np.asarray(math.sqrt(2.0 / math.pi) * ct**1.5 / (2.0 * math.pi * cq))
 
 
-def _quantity(v: Values, quantity: str, motor: str | None, propeller: str | None, flywheel: str | None) -> Array:
+def _quantity(
+    v: Values, quantity: str, motor: str | None, propeller: str | None, flywheel: str | None
+) -> Array:
     if motor is not None and quantity in (m := v.motor(motor)):
         return m[quantity]
     if quantity == "figure_of_merit" and propeller is not None:

@@ -58,7 +58,9 @@ def diagnose(
         "at_bounds": at_bounds(target, z),
         "directions": directions(target, z),
         "slow_error": {
-            name: float(f"{size:.3g}") for name, size in zip(MEASURED, target.slow.size, strict=False) if size > 0.0
+            name: float(f"{size:.3g}")
+            for name, size in zip(MEASURED, target.slow.size, strict=False)
+            if size > 0.0
         },
     }  # fmt: skip
     if reference is not None:
@@ -68,13 +70,16 @@ def diagnose(
             "acceptance": round(reference.acceptance, 3),
             "converged": reference.converged,
         }
-        out["fast_against_ensemble"] = divergence(fast.z, reference.z, [c.name for c in target.graph.coordinates])
+        out["fast_against_ensemble"] = divergence(
+            fast.z, reference.z, [c.name for c in target.graph.coordinates]
+        )
     out["sentences"] = sentences(out)
     return out
 
 
 def logged_chi2(target: Target, z: Array) -> float:
-    """Sum of squared residuals of logged runs at a position; steady rows have a scatter of their own and are left out."""
+    """Sum of squared residuals of logged runs at a position; steady rows have a scatter of their own and are
+    left out."""
     rows = target.residuals(z[None, :])[0]
     slots = target.slot[target.logged]
     return float(np.sum(rows[slots[slots >= 0]] ** 2))
@@ -82,11 +87,12 @@ def logged_chi2(target: Target, z: Array) -> float:
 
 def _mixing(z: Array) -> tuple[float, float]:
     """Smallest bulk ESS and largest R̂ over coordinates of draws (chain, draw, coordinate)."""
-    from arviz_stats.base import array_stats
+    from arviz_stats.base import array_stats  # type: ignore[attr-defined]
 
     moved = np.moveaxis(z, -1, 0)
-    ess = array_stats.ess(moved, chain_axis=1, draw_axis=2, method="bulk")
-    r_hat = array_stats.rhat(moved, chain_axis=1, draw_axis=2, method="rank")
+    stats: Any = array_stats  # untyped
+    ess = stats.ess(moved, chain_axis=1, draw_axis=2, method="bulk")
+    r_hat = stats.rhat(moved, chain_axis=1, draw_axis=2, method="rank")
     return float(np.min(ess)), float(np.max(r_hat))
 
 
@@ -103,7 +109,8 @@ def at_bounds(target: Target, z: Array) -> list[str]:
 
 
 def directions(target: Target, z: Array) -> dict[str, Any]:
-    """Eigen-directions of the posterior relative to the prior: what is known best, and what the runs left open.
+    """Eigen-directions of the posterior relative to the prior: what is known best, and what the runs left
+    open.
 
     Three-way degeneracies, as of a torque constant with two gains, do not show in pairwise correlations.
     """
@@ -127,7 +134,8 @@ def directions(target: Target, z: Array) -> dict[str, Any]:
 
 
 def divergence(first: Array, second: Array, names: list[str]) -> dict[str, Any]:
-    """Where the fast path and the reference differ most: shift in standard deviations, and ratio of widths."""
+    """Where the fast path and the reference differ most: shift in standard deviations, and ratio of
+    widths."""
     a, b = first.reshape(-1, first.shape[-1]), second.reshape(-1, second.shape[-1])
     sd = b.std(axis=0)
     shift = (a.mean(axis=0) - b.mean(axis=0)) / sd
@@ -143,16 +151,25 @@ def sentences(d: Mapping[str, Any]) -> list[str]:
     """What the diagnostics mean, and what to do."""
     said = []
     if d["method"] == "fast" and d["stages"] == 1:
-        verdict = "the draws can be trusted" if d["sound"] else "do not trust them: fit with --method ensemble"
+        verdict = (
+            "the draws can be trusted" if d["sound"] else "do not trust them: fit with --method ensemble"
+        )
         said.append(
-            f"Pareto k is {d['pareto_k']:.2f}, threshold {d['pareto_k_threshold']:.2f}: importance weights are even "
-            f"enough when below, so {verdict}."
+            f"Pareto k is {d['pareto_k']:.2f}, threshold {d['pareto_k_threshold']:.2f}: importance weights "
+            f"are even enough when below, so {verdict}."
         )
     elif d["method"] == "fast":
         verdict = "kept moving" if d["sound"] else "stuck; fit with --method ensemble"
-        said.append(f"Weights were uneven, so they were applied in {d['stages']} stages with moves; the draws {verdict}.")
+        said.append(
+            f"Weights were uneven, so they were applied in {d['stages']} stages with moves; "
+            f"the draws {verdict}."
+        )
     else:
-        verdict = "converged" if d["sound"] else "not converged: raise no conclusion from it, look for contradicting runs"
+        verdict = (
+            "converged"
+            if d["sound"]
+            else "not converged: raise no conclusion from it, look for contradicting runs"
+        )
         said.append(f"Reference ensembles: {verdict} (largest R-hat {d['r_hat']:.3f}, 1.01 allowed).")
     said.append(
         f"Smallest effective sample size {d['ess_bulk']:.0f}: interval ends are known to about "
@@ -161,12 +178,12 @@ def sentences(d: Mapping[str, Any]) -> list[str]:
     chi2, n = d["optimum"]["chi2"], max(d["optimum"]["residuals"], 1)
     if chi2 > 1.3 * n:
         said.append(
-            f"The model leaves {chi2 / n:.2f} times the noise it should: a run contradicts the others or the model. "
-            "Look at the residual plots, run by run."
+            f"The model leaves {chi2 / n:.2f} times the noise it should: a run contradicts the others or "
+            "the model. Look at the residual plots, run by run."
         )
     for channel, size in d["slow_error"].items():
         said.append(
-            f"The {channel} channel wanders off the model by about {100.0 * size:.2g} % of its largest reading; "
-            "its intervals include that."
+            f"The {channel} channel wanders off the model by about {100.0 * size:.2g} % of its largest "
+            "reading; its intervals include that."
         )
     return said

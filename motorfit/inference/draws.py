@@ -18,7 +18,8 @@ __all__ = ["parameters_of", "prior_positions"]
 Array = npt.NDArray[np.float64]
 
 _PROPELLER = (
-    "thrust_coefficient", "torque_coefficient", "thrust_reynolds_exponent", "torque_reynolds_exponent", "prop_inertia",
+    "thrust_coefficient", "torque_coefficient", "thrust_reynolds_exponent", "torque_reynolds_exponent",
+    "prop_inertia",
 )  # fmt: skip
 
 
@@ -44,7 +45,13 @@ def parameters_of(graph: Graph, v: Values, motor: str, shape: tuple[int, int]) -
     wheels = graph.campaign.flywheels
     if len(wheels) == 1:
         out["flywheel_inertia"] = v[f"flywheel_inertia[{wheels[0].id}]"].reshape(shape)
-    for name in ("controller_resistance", "controller_idle_current", "duty_slope", "duty_curvature", "duty_cubic"):
+    for name in (
+        "controller_resistance",
+        "controller_idle_current",
+        "duty_slope",
+        "duty_curvature",
+        "duty_cubic",
+    ):
         out[name] = v[name].reshape(shape)
     limit = graph.campaign.bench.controller.current_limit_a
     if limit is not None:

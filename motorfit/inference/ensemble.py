@@ -1,9 +1,9 @@
 """The reference path: emcee ensembles in the coordinates of the bent proposal.
 
-There the posterior is nearly a standard normal without bounds, so the affine-invariant moves (J. Goodman, J. Weare,
-Commun. Appl. Math. Comput. Sci. 5 (2010) 65; C. J. F. ter Braak, J. A. Vrugt, Stat. Comput. 18 (2008) 435) and an
-autoregressive one (S. L. Cotter et al., Stat. Sci. 28 (2013) 424) all travel well.  Walkers of one ensemble are not
-chains: convergence is judged between ensembles that never exchange anything.
+There the posterior is nearly a standard normal without bounds, so the affine-invariant moves (J. Goodman, J.
+Weare, Commun. Appl. Math. Comput. Sci. 5 (2010) 65; C. J. F. ter Braak, J. A. Vrugt, Stat. Comput. 18 (2008)
+435) and an autoregressive one (S. L. Cotter et al., Stat. Sci. 28 (2013) 424) all travel well.  Walkers of
+one ensemble are not chains: convergence is judged between ensembles that never exchange anything.
 """
 
 from __future__ import annotations
@@ -135,7 +135,8 @@ def ensemble_draws(
     x = flat[:, pick]
     drawn = proposal.draw(x.reshape(-1, size))
     return EnsembleDraws(
-        drawn.z.reshape(ENSEMBLES, keep, -1), target.log_density(drawn.z).reshape(ENSEMBLES, keep), tau, done, r_hat,
+        drawn.z.reshape(ENSEMBLES, keep, -1), target.log_density(drawn.z).reshape(ENSEMBLES, keep), tau, done,
+        r_hat,
         float(np.mean([s.acceptance_fraction.mean() for s in samplers])), bool(converged),
         ENSEMBLES * walkers * (done + 40),
     )  # fmt: skip

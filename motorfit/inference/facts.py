@@ -24,7 +24,8 @@ _PACKAGES = ("motorfit", "numpy", "scipy", "lmfit", "emcee", "numba", "arviz-sta
 
 
 def constant_facts(graph: Graph, motor: str) -> dict[str, Any]:
-    """What answers need beside the draws: air, masses, geometry, and the envelope that was tested (JSON values)."""
+    """What answers need beside the draws: air, masses, geometry, and the envelope that was tested (JSON
+    values)."""
     campaign = graph.campaign
     own = campaign.motor(motor)
     air = campaign.air
@@ -51,7 +52,8 @@ def constant_facts(graph: Graph, motor: str) -> dict[str, Any]:
     }  # fmt: skip
     if air is not None:
         facts["air"] = {
-            "temperature_c": air.temperature_c, "pressure_hpa": air.pressure_hpa, "humidity_pct": air.humidity_pct,
+            "temperature_c": air.temperature_c, "pressure_hpa": air.pressure_hpa,
+            "humidity_pct": air.humidity_pct,
         }  # fmt: skip
         facts["air_density_kg_m3"] = float(air_density(air.temperature_c, air.pressure_hpa, air.humidity_pct))
     return facts
@@ -63,11 +65,20 @@ def _envelope(runs: list[BlockedRun]) -> dict[str, list[float] | None]:
         values = np.concatenate(found) if found else np.zeros(0)
         return [float(values.min() * factor), float(values.max() * factor)] if values.size else None
 
-    return {"speed_rpm": span("speed", _RPM), "voltage_v": span("voltage", 1.0), "current_a": span("current", 1.0)}
+    return {
+        "speed_rpm": span("speed", _RPM),
+        "voltage_v": span("voltage", 1.0),
+        "current_a": span("current", 1.0),
+    }
 
 
 def provenance(
-    campaign: Campaign, logs: tuple[RunLog, ...], graph: Graph, findings: tuple[Finding, ...], seed: int, method: str
+    campaign: Campaign,
+    logs: tuple[RunLog, ...],
+    graph: Graph,
+    findings: tuple[Finding, ...],
+    seed: int,
+    method: str,
 ) -> dict[str, Any]:
     """Where a fit comes from (JSON values)."""
     sums = {campaign.path.name: campaign.sha256}
@@ -90,8 +101,8 @@ def provenance(
         },
         "findings": [
             {
-                "run": f.run, "channel": f.channel, "severity": f.severity, "kind": f.kind, "message": f.message,
-                "remedy": f.remedy, "start_s": f.start_s, "end_s": f.end_s,
+                "run": f.run, "channel": f.channel, "severity": f.severity, "kind": f.kind,
+                "message": f.message, "remedy": f.remedy, "start_s": f.start_s, "end_s": f.end_s,
             }
             for f in findings
         ],

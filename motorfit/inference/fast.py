@@ -1,16 +1,18 @@
 """The fast path: draws from the bent proposal, importance-resampled with Pareto smoothing, then moved.
 
-The Pareto shape k̂ of the weights says whether they can be trusted (A. Vehtari, D. Simpson, A. Gelman, Y. Yao,
-J. Gabry, Pareto smoothed importance sampling, JMLR 25 (2024) 72).  Where they cannot, the weights are applied in
-stages, with moves between them (P. Del Moral, A. Doucet, A. Jasra, Sequential Monte Carlo samplers, J. R. Stat.
-Soc. B 68 (2006) 411).  The moves leave the proposal invariant and are accepted by the ratio of weights
-(S. L. Cotter, G. O. Roberts, A. M. Stuart, D. White, MCMC methods for functions, Stat. Sci. 28 (2013) 424).
+The Pareto shape k̂ of the weights says whether they can be trusted (A. Vehtari, D. Simpson, A. Gelman, Y.
+Yao, J. Gabry, Pareto smoothed importance sampling, JMLR 25 (2024) 72).  Where they cannot, the weights are
+applied in stages, with moves between them (P. Del Moral, A. Doucet, A. Jasra, Sequential Monte Carlo
+samplers, J. R. Stat. Soc. B 68 (2006) 411).  The moves leave the proposal invariant and are accepted by the
+ratio of weights (S. L. Cotter, G. O. Roberts, A. M. Stuart, D. White, MCMC methods for functions, Stat. Sci.
+28 (2013) 424).
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -83,11 +85,12 @@ def k_threshold(draws: int) -> float:
 
 def smooth_weights(log_weight: Array) -> tuple[Array, float]:
     """Pareto-smoothed, normalised log weights (draws,) and k̂."""
-    from arviz_stats.base import array_stats
+    from arviz_stats.base import array_stats  # type: ignore[attr-defined]
 
     lowest = float(log_weight[np.isfinite(log_weight)].min())
     filled = np.where(np.isfinite(log_weight), log_weight, lowest - 50.0)
-    smoothed, k = array_stats.psislw(-filled)  # its argument is a log likelihood, the weight its inverse
+    stats: Any = array_stats  # untyped
+    smoothed, k = stats.psislw(-filled)  # its argument is a log likelihood, the weight its inverse
     return np.asarray(smoothed, dtype=np.float64), float(k)
 
 
@@ -131,7 +134,8 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
         stages = swarm.anneal()
     shape = (GROUPS, draws // GROUPS)
     return FastDraws(
-        swarm.z.reshape(*shape, -1), swarm.normal.reshape(*shape, -1), swarm.log_density.reshape(shape), k, ess, stages, swarm.acceptance,
+        swarm.z.reshape(*shape, -1), swarm.normal.reshape(*shape, -1),
+        swarm.log_density.reshape(shape), k, ess, stages, swarm.acceptance,
         swarm.r_hat(), swarm.evaluations, proposal,
     )  # fmt: skip
 
@@ -164,7 +168,8 @@ class _Swarm:
         self.log_weight, self.log_density = self.log_weight[keep], self.log_density[keep]
 
     def move(self, beta: float) -> None:
-        """One move of every draw that leaves proposal × weight^beta invariant; the step follows the acceptance."""
+        """One move of every draw that leaves proposal × weight^beta invariant; the step follows the
+        acceptance."""
         n = self.log_weight.size
         kept = math.sqrt(1.0 - self.step**2)
         normal = kept * self.normal + self.step * self.rng.standard_normal(self.normal.shape)
@@ -205,7 +210,9 @@ class _Swarm:
     def r_hat(self) -> float:
         """Largest R̂ between groups over coordinates [1]."""
         z = self.z.reshape(GROUPS, -1, self.z.shape[1])
-        return float(np.sqrt(1.0 + z.mean(axis=1).var(axis=0, ddof=1) / z.var(axis=1, ddof=1).mean(axis=0)).max())
+        return float(
+            np.sqrt(1.0 + z.mean(axis=1).var(axis=0, ddof=1) / z.var(axis=1, ddof=1).mean(axis=0)).max()
+        )
 
 
 def _systematic(log_weight: Array, rng: np.random.Generator) -> Integers:

@@ -92,8 +92,8 @@ def fit_campaign(
 def optimise(campaign: Campaign, runs: tuple[BlockedRun, ...]) -> tuple[Target, Optimum]:
     """The posterior with its noise learned, and its optimum.
 
-    The logs' own high-frequency noise starts the search; what the first optimum leaves shows late channels and slow
-    errors, and with those laid in the second search ends.
+    The logs' own high-frequency noise starts the search; what the first optimum leaves shows late channels
+    and slow errors, and with those laid in the second search ends.
     """
     graph = build_graph(campaign, runs)
     target = build_target(graph)
@@ -123,7 +123,9 @@ def _refuse(campaign: Campaign, logs: Sequence[RunLog], method: str) -> None:
     if method not in METHODS:
         raise FitError(f"method {method!r}: allowed are {', '.join(METHODS)}.")
     if not logs and not campaign.measurements:
-        raise FitError("The campaign has no run and no measurement: nothing can be fitted. Add a [[runs]] table.")
+        raise FitError(
+            "The campaign has no run and no measurement: nothing can be fitted. Add a [[runs]] table."
+        )
     unused = [name for name in campaign.priors if name.startswith(("lag_", "delay_"))]
     if unused:
         raise FitError(

@@ -50,8 +50,9 @@ class Coordinate:
 class Graph:
     """All coordinates of a campaign and where to find them.
 
-    `index[name]` is a column of z, shape (draws, coordinates).  `fixed` holds values that are known exactly, `motors`
-    those with a run or a measurement, `direct` the coordinates whose prior the campaign states itself.
+    `index[name]` is a column of z, shape (draws, coordinates).  `fixed` holds values that are known exactly,
+    `motors` those with a run or a measurement, `direct` the coordinates whose prior the campaign states
+    itself.
     """
 
     campaign: Campaign
@@ -105,8 +106,9 @@ class _Builder:
         if belief.log:
             self.add(name, LOG, math.log(belief.center * times), belief.spread)
         else:
-            self.add(name, LINEAR, belief.center * times, belief.spread * times if belief.center else belief.spread)
-
+            self.add(
+                name, LINEAR, belief.center * times, belief.spread * times if belief.center else belief.spread
+            )
 
     def overridden(self, name: str, kind: int) -> bool:
         """Whether the campaign states its own prior of a coordinate, which is then added."""
@@ -134,7 +136,8 @@ def build_graph(
 
     Returns
     -------
-    Graph.  Everything shared (bench, controller, propellers, flywheels) stands once, whatever the number of motors.
+    Graph.  Everything shared (bench, controller, propellers, flywheels) stands once, whatever the number of
+    motors.
     """
     b = _Builder(campaign)
     _bench(b, runs, delays)
@@ -144,7 +147,12 @@ def build_graph(
         sd = wheel.inertia_sd_kg_m2
         if b.overridden(f"flywheel_inertia[{wheel.id}]", LOG):
             continue
-        b.add(f"flywheel_inertia[{wheel.id}]", LOG, math.log(wheel.inertia_kg_m2), 0.01 if sd is None else sd / wheel.inertia_kg_m2)
+        b.add(
+            f"flywheel_inertia[{wheel.id}]",
+            LOG,
+            math.log(wheel.inertia_kg_m2),
+            0.01 if sd is None else sd / wheel.inertia_kg_m2,
+        )
     told = {r.run.motor for r in runs} | {m.motor for m in campaign.measurements}
     motors = tuple(m for m in campaign.motors if m.id in told)
     for motor in motors:
@@ -166,7 +174,9 @@ def _bench(b: _Builder, runs: tuple[BlockedRun, ...], delays: Mapping[str, float
     for name in ("duty_slope", "duty_curvature", "duty_cubic"):
         b.believe(name, BELIEFS[name])
     b.add("controller_idle_current", LINEAR, 0.0, BELIEFS["controller_idle_current"].center, HalfNormal())
-    for limit in sorted({x for r in runs if (x := current_limit_of(b.campaign, r.run)) is not None} | _bench_limit(b)):
+    for limit in sorted(
+        {x for r in runs if (x := current_limit_of(b.campaign, r.run)) is not None} | _bench_limit(b)
+    ):
         b.add(f"current_limit[{limit:g}]", LOG, math.log(limit), BELIEFS["current_limit"].spread)
     logged = {name for r in runs for name in r.mean} | {"voltage"}
     for channel in ("voltage", *MEASURED):
@@ -179,7 +189,12 @@ def _bench(b: _Builder, runs: tuple[BlockedRun, ...], delays: Mapping[str, float
             b.add(f"gain_{channel}", LOG, 0.0, gain_sd if used else 0.0)
         if not (used and b.overridden(f"offset_{channel}", LINEAR)):
             b.add(f"offset_{channel}", LINEAR, 0.0, offset_sd if used else 0.0)
-        b.add(f"delay_{channel}", LINEAR, delays.get(channel, 0.0), BELIEFS["delay"].spread if channel in delays else 0.0)
+        b.add(
+            f"delay_{channel}",
+            LINEAR,
+            delays.get(channel, 0.0),
+            BELIEFS["delay"].spread if channel in delays else 0.0,
+        )
 
 
 def _bench_limit(b: _Builder) -> set[float]:
@@ -189,7 +204,9 @@ def _bench_limit(b: _Builder) -> set[float]:
 
 def current_limit_of(campaign: Campaign, run: Run) -> float | None:
     """Nominal limit of motor current of a run [A], None for none."""
-    return run.current_limit_a if run.current_limit_a is not None else campaign.bench.controller.current_limit_a
+    return (
+        run.current_limit_a if run.current_limit_a is not None else campaign.bench.controller.current_limit_a
+    )
 
 
 def _propeller(b: _Builder, propeller: Propeller) -> None:
@@ -206,7 +223,9 @@ def _propeller(b: _Builder, propeller: Propeller) -> None:
         return
     if propeller.inertia_kg_m2 is not None:
         sd = propeller.inertia_sd_kg_m2
-        b.add(name, LOG, math.log(propeller.inertia_kg_m2), 0.05 if sd is None else sd / propeller.inertia_kg_m2)
+        b.add(
+            name, LOG, math.log(propeller.inertia_kg_m2), 0.05 if sd is None else sd / propeller.inertia_kg_m2
+        )
         return
     share = BELIEFS["prop_inertia_share"]
     if propeller.mass_g is not None:
@@ -241,15 +260,23 @@ def _motor(b: _Builder, motor: Motor) -> None:
     belief = BELIEFS["rotor_inertia"]
     wider = Belief(belief.center, belief.spread * heavy, True, belief.unit, belief.why)
     b.believe(f"rotor_inertia[{id}]", wider, mass_factor(motor, 50.0) ** 1.6)
-    # what may be absent altogether is linear from zero: a posterior that touches zero stays a plain normal, cut there
+    # what may be absent altogether is linear from zero: a posterior that touches zero stays a plain normal,
+    # cut there
     knee = BELIEFS["saturation_current"].center * mass_factor(motor, 50.0)
     b.add(f"inverse_saturation[{id}]", LINEAR, 0.0, 1.0 / knee**2, HalfNormal())
     b.add(f"braking_share[{id}]", LINEAR, 1.0, -0.5, HalfNormal(top=2.0))
-    # runs outlast the winding's time constant, not the body's: one warms to power × K/W, the other by energy / capacity
+    # runs outlast the winding's time constant, not the body's: one warms to power × K/W, the other by energy
+    # / capacity
     mass, tau = mass_factor(motor, 50.0), BELIEFS["winding_time_constant"].center
     warming = tau / (BELIEFS["winding_heat_capacity"].center * mass)
     b.add(f"winding_thermal_resistance[{id}]", LINEAR, 0.0, warming, HalfNormal())
-    b.add(f"inverse_body_heat_capacity[{id}]", LINEAR, 0.0, 1.0 / (BELIEFS["body_heat_capacity"].center * mass), HalfNormal())
+    b.add(
+        f"inverse_body_heat_capacity[{id}]",
+        LINEAR,
+        0.0,
+        1.0 / (BELIEFS["body_heat_capacity"].center * mass),
+        HalfNormal(),
+    )
     for name in ("winding_time_constant", "body_time_constant", "magnet_temperature_coefficient"):
         b.believe(f"{name}[{id}]", BELIEFS[name])
 

@@ -8,10 +8,12 @@ the draw, so that the arrays are filled by whole rows.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
-from motorfit.compiled import kernel
+import numpy.typing as npt
 
+from motorfit.compiled import kernel
 from motorfit.physics.forward import (
     C_DUTY,
     MODE_AT_SPEED,
@@ -29,9 +31,11 @@ from motorfit.physics.forward import (
 
 __all__ = ["predict_blocks", "residual_rows"]
 
+Array = npt.NDArray[Any]
+
 
 @kernel
-def _delayed(pred: np.ndarray, h: np.ndarray, delay: float, c: int, work: np.ndarray) -> None:
+def _delayed(pred: Array, h: Array, delay: float, c: int, work: Array) -> None:
     """Shift one channel later by `delay` [s], through its running integral, so that means stay means.
 
     Within a block the channel is a parabola with the block's mean and continuous edge values, which keeps the
@@ -73,9 +77,9 @@ def _delayed(pred: np.ndarray, h: np.ndarray, delay: float, c: int, work: np.nda
 
 @kernel
 def predict_blocks(
-    s: int, phys: np.ndarray, sens: np.ndarray, volt: np.ndarray, first: np.ndarray, mode: np.ndarray,
-    h: np.ndarray, throttle: np.ndarray, supply: np.ndarray, on: np.ndarray, samples: np.ndarray,
-    slope: np.ndarray, y: np.ndarray, p: np.ndarray, source: np.ndarray, pred: np.ndarray, work: np.ndarray,
+    s: int, phys: Array, sens: Array, volt: Array, first: Array, mode: Array,
+    h: Array, throttle: Array, supply: Array, on: Array, samples: Array,
+    slope: Array, y: Array, p: Array, source: Array, pred: Array, work: Array,
 ) -> None:  # fmt: skip
     """Sensor readings of every block for draw `s`, into `pred` (blocks, N_CHANNELS).
 
@@ -97,7 +101,14 @@ def predict_blocks(
         else:
             p[P_RS] *= sens[0, 0, s] / volt[0, s]
             simulate_driven(
-                p, h[a:b], throttle[a:b], source[a:b], on[a:b], samples[a:b], mode[r] == MODE_FREEWHEEL, pred[a:b]
+                p,
+                h[a:b],
+                throttle[a:b],
+                source[a:b],
+                on[a:b],
+                samples[a:b],
+                mode[r] == MODE_FREEWHEEL,
+                pred[a:b],
             )
             for c in range(N_CHANNELS - 1):
                 if sens[2, c, s] != 0.0:
@@ -109,22 +120,22 @@ def predict_blocks(
 
 @kernel
 def residual_rows(
-    begin: int, end: int, phys: np.ndarray, sens: np.ndarray, volt: np.ndarray, first: np.ndarray,
-    mode: np.ndarray, h: np.ndarray, throttle: np.ndarray, supply: np.ndarray, on: np.ndarray,
-    samples: np.ndarray, slope: np.ndarray, y: np.ndarray, isd: np.ndarray, phi: np.ndarray,
-    basis: np.ndarray, shrink: np.ndarray, scatter: np.ndarray, slot: np.ndarray, rows: np.ndarray, total: np.ndarray,
-    steady: np.ndarray,
+    begin: int, end: int, phys: Array, sens: Array, volt: Array, first: Array,
+    mode: Array, h: Array, throttle: Array, supply: Array, on: Array,
+    samples: Array, slope: Array, y: Array, isd: Array, phi: Array,
+    basis: Array, shrink: Array, scatter: Array, slot: Array, rows: Array,
+    total: Array, steady: Array,
 ) -> None:  # fmt: skip
     """Whitened, projected residuals of draws begin..end.
 
-    isd, phi: (blocks, N_CHANNELS) inverse innovation sd [1/unit] (0: absent) and correlation with the block before;
-    basis: (blocks, N_CHANNELS, K) orthonormal directions of slow error per run and channel, shrink: (runs,
-    N_CHANNELS, K) how much of each is taken out.  Writes minus twice the log-likelihood into total[s], and where
-    `rows` has columns, residuals whose squares sum to it into rows[s - begin], block k's channel c at slot[k, c].
-    Not finite means an impossible draw.
+    isd, phi: (blocks, N_CHANNELS) inverse innovation sd [1/unit] (0: absent) and correlation with the block
+    before; basis: (blocks, N_CHANNELS, K) orthonormal directions of slow error per run and channel, shrink:
+    (runs, N_CHANNELS, K) how much of each is taken out.  Writes minus twice the log-likelihood into total[s],
+    and where `rows` has columns, residuals whose squares sum to it into rows[s - begin], block k's channel c
+    at slot[k, c]. Not finite means an impossible draw.
 
-    The scatter of steady rows is unknown: scatter (2, N_CHANNELS) holds the exponent and scale of its Student-t
-    marginal, n log(1 + S/scale) with S the sum of squares, which is written into steady[s].
+    The scatter of steady rows is unknown: scatter (2, N_CHANNELS) holds the exponent and scale of its
+    Student-t marginal, n log(1 + S/scale) with S the sum of squares, which is written into steady[s].
     """
     n = h.shape[0]
     p = np.empty(N_PHYSICS)
@@ -135,7 +146,23 @@ def residual_rows(
     keep = rows.shape[1] > 0
     for s in range(begin, end):
         predict_blocks(
-            s, phys, sens, volt, first, mode, h, throttle, supply, on, samples, slope, y, p, source, pred, work
+            s,
+            phys,
+            sens,
+            volt,
+            first,
+            mode,
+            h,
+            throttle,
+            supply,
+            on,
+            samples,
+            slope,
+            y,
+            p,
+            source,
+            pred,
+            work,
         )
         out = 0.0
         steady[s] = 0.0

@@ -15,8 +15,8 @@ Array = npt.NDArray[np.float64]
 
 _GRID_S = np.concatenate([-np.geomspace(0.03, 0.001, 7), np.geomspace(0.001, 0.16, 20)])
 _GAIN = 40.0
-"""Fall of the sum of squares from which a channel counts as late: far beyond chance over the grid, and beyond what
-a small misfit of the model's dynamics gives."""
+"""Fall of the sum of squares from which a channel counts as late: far beyond chance over the grid, and beyond
+what a small misfit of the model's dynamics gives."""
 
 
 def find_delays(target: Target, z: Array) -> dict[str, float]:

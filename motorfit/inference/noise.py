@@ -1,7 +1,9 @@
-"""Noise learned from what the optimum leaves: its size per run and channel, slow errors per channel, outliers.
+"""Noise learned from what the optimum leaves: its size per run and channel, slow errors per channel,
+outliers.
 
-The log's own high-frequency noise starts the fit; after it the whitened residuals say whether that was right.  A
-channel whose residuals wander is given a smooth error of learned size, by maximum marginal likelihood, so intervals
+The log's own high-frequency noise starts the fit; after it the whitened residuals say whether that was right.
+ A channel whose residuals wander is given a smooth error of learned size, by maximum marginal likelihood, so
+ intervals
 widen exactly where the model does not fit.
 """
 
@@ -52,16 +54,21 @@ def learn_noise(target: Target, z: Array) -> Target:
             continue
         for c in range(N_CHANNELS):
             if np.count_nonzero(isd[a:b, c]) >= _FEWEST:
-                isd[a:b, c] /= _scale(_project(_innovations(rest, isd, phi, a, b, c), slow.basis[a:b, c], slow.shrink[r, c]))
+                isd[a:b, c] /= _scale(
+                    _project(_innovations(rest, isd, phi, a, b, c), slow.basis[a:b, c], slow.shrink[r, c])
+                )
     # the projection depends on the whitening, so it is laid out once more with the final one
     return target.with_noise(isd, phi, slow_error(flat, isd, phi, size))
 
 
 def same_noise(before: Target, after: Target) -> bool:
-    """Whether two noise models of a campaign agree well enough for a fit: block doubts to 5 %, few outliers moved."""
+    """Whether two noise models of a campaign agree well enough for a fit: block doubts to 5 %, few outliers
+    moved."""
     used = before.isd > 0.0
     ratio = np.abs(np.log(after.isd[used] / before.isd[used]))
-    same_size = np.abs(after.slow.size - before.slow.size) <= 0.3 * np.maximum(after.slow.size, before.slow.size)
+    same_size = np.abs(after.slow.size - before.slow.size) <= 0.3 * np.maximum(
+        after.slow.size, before.slow.size
+    )
     return bool(np.mean(ratio > 0.05) < 0.02 and same_size.all())
 
 
@@ -83,10 +90,13 @@ def _scale(r: Array) -> float:
     return max(float(np.sqrt(np.mean(used**2))), 1.0 / 3.0) if used.size else 1.0
 
 
-def _weigh_outliers(rest: Array, isd: Array, phi: Array, first: npt.NDArray[np.int64], mode: npt.NDArray[np.int64]) -> Array:
-    """Lower the weight of blocks beyond three scaled deviations, as a Student's t would: glitches lose their pull."""
+def _weigh_outliers(
+    rest: Array, isd: Array, phi: Array, first: npt.NDArray[np.int64], mode: npt.NDArray[np.int64]
+) -> Array:
+    """Lower the weight of blocks beyond three scaled deviations, as a Student's t would: glitches lose their
+    pull."""
     out = isd.copy()
-    for r, (a, b) in enumerate(zip(first[:-1], first[1:], strict=True)):
+    for r, (a, b) in enumerate(pairwise(first)):
         if mode[r] == MODE_AT_SPEED:
             continue
         for c in range(N_CHANNELS):
@@ -118,6 +128,8 @@ def _best_size(target: Target, isd: Array, phi: Array, rest: Array, c: int) -> f
         for n, s, along, power in parts:
             grown = 1.0 + (value * s) ** 2
             left = power - float(np.sum(along**2 * (1.0 - 1.0 / grown)))
-            score -= n * np.log(max(np.sqrt(max(left, 0.0) / n), 1.0 / 3.0)) + 0.5 * float(np.sum(np.log(grown)))
+            score -= n * np.log(max(np.sqrt(max(left, 0.0) / n), 1.0 / 3.0)) + 0.5 * float(
+                np.sum(np.log(grown))
+            )
         scores.append(score)
     return float(_SIZES[int(np.argmax(scores))])

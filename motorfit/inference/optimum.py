@@ -56,7 +56,8 @@ class Optimum:
 
 
 def _softened(rows: Array, robust: bool) -> Array:
-    """Residuals as they are, or grown no faster than a logarithm's root beyond a few deviations (Cauchy's loss)."""
+    """Residuals as they are, or grown no faster than a logarithm's root beyond a few deviations (Cauchy's
+    loss)."""
     finite = np.clip(np.nan_to_num(rows, nan=_FAR), -_FAR, _FAR)
     if not robust:
         return finite
@@ -66,8 +67,8 @@ def _softened(rows: Array, robust: bool) -> Array:
 def _condensed(rows: Array, j: Array) -> Array:
     """A small Jacobian of (|r|, 0, 0, ...) with the products JᵀJ and Jᵀr of the large one.
 
-    The search uses nothing else of thousands of rows.  In an orthonormal basis that begins with r/|r| the residual is
-    its length alone; the rest of J enters by a Cholesky factor.
+    The search uses nothing else of thousands of rows.  In an orthonormal basis that begins with r/|r| the
+    residual is its length alone; the rest of J enters by a Cholesky factor.
     """
     size = max(math.sqrt(float(rows @ rows)), 1e-300)
     along = (rows @ j) / size
@@ -97,8 +98,8 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     target : the posterior
     start : (coordinates,) standardised start [-]
     most : steps allowed
-    robust : True where the noise is not yet known: residuals beyond a few deviations then pull by their logarithm
-        only, so that a glitch in a log does not bend everything else
+    robust : True where the noise is not yet known: residuals beyond a few deviations then pull by their
+        logarithm only, so that a glitch in a log does not bend everything else
 
     Returns
     -------
@@ -113,14 +114,16 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     first = target.residuals(start[None, :])[0]
     if not np.isfinite(first).all():
         raise OptimumError(
-            "The model has no finite prediction at the start of the fit. Run `motorfit check` on the campaign: "
-            "a unit slip or a wrong pole count is the usual cause."
+            "The model has no finite prediction at the start of the fit. Run `motorfit check` on the "
+            "campaign: a unit slip or a wrong pole count is the usual cause."
         )
     names = [f"z{i}" for i in range(start.size)]
     parameters = Parameters()
     for name, value, coordinate in zip(names, start, target.graph.coordinates, strict=True):
         low, high = bounds_of(coordinate.prior)
-        inside = min(max(float(value), low + _INSIDE), high - _INSIDE) if high > low + _INSIDE else float(value)
+        inside = (
+            min(max(float(value), low + _INSIDE), high - _INSIDE) if high > low + _INSIDE else float(value)
+        )
         parameters.add(name, value=inside, min=low, max=high)
 
     def position(p: Parameters) -> Array:
@@ -155,8 +158,8 @@ def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:
     j = jacobian(target, z)
     if not (np.isfinite(rows).all() and np.isfinite(j).all()):
         raise OptimumError(
-            "The fit ended where the model has no finite prediction. Run `motorfit check`, and look for a run that "
-            "contradicts the others."
+            "The fit ended where the model has no finite prediction. Run `motorfit check`, and look for a "
+            "run that contradicts the others."
         )
     u, s, vt = np.linalg.svd(j, full_matrices=False)
     del u
@@ -165,6 +168,7 @@ def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:
     factor = vt.T / s
     step = factor @ (factor.T @ (j.T @ rows))
     bounded = np.array([np.isfinite(bounds_of(c.prior)).any() for c in target.graph.coordinates])
-    # away from bounds the search has ended; along what a bound holds back, the quadratic says where it would go
+    # away from bounds the search has ended; along what a bound holds back, the quadratic says where it would
+    # go
     centre = z - step if bounded.any() else z
     return Optimum(z, centre, factor, float(rows @ rows), evaluations, float(s[0] / s[-1]))

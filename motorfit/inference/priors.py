@@ -1,4 +1,5 @@
-"""Prior densities: each owns its log-density, its inverse distribution function and a label a person can read.
+"""Prior densities: each owns its log-density, its inverse distribution function and a label a person can
+read.
 
 `BELIEFS` is the one table of prior beliefs, versioned; a campaign may override any of it.
 """
@@ -77,7 +78,8 @@ class StudentT:
 
 @dataclass(frozen=True)
 class BetaLogit:
-    """The logit of a Beta(a, b) variable, shifted by `center` and scaled by `scale`: x = σ(center + scale·z)."""
+    """The logit of a Beta(a, b) variable, shifted by `center` and scaled by `scale`: x = σ(center +
+    scale·z)."""
 
     a: float
     b: float
@@ -105,7 +107,8 @@ class BetaLogit:
 
 @dataclass(frozen=True)
 class HalfNormal:
-    """The positive half of a standard normal, up to `top`: for effects that may be absent but never negative."""
+    """The positive half of a standard normal, up to `top`: for effects that may be absent but never
+    negative."""
 
     top: float = math.inf
 
@@ -164,19 +167,27 @@ class Belief:
 BELIEFS: Mapping[str, Belief] = MappingProxyType(
     {
         "kv": Belief(1200.0, math.log(2.5), True, "rpm/V", "small multirotor motors, without a label"),
-        "kv_labelled": Belief(1.0, 0.08, True, "1", "relative to the label, Student-t with 4 degrees of freedom"),
+        "kv_labelled": Belief(
+            1.0, 0.08, True, "1", "relative to the label, Student-t with 4 degrees of freedom"
+        ),
         "kt_kv_ratio": Belief(0.96, 0.05, False, "1", "real commutation, within 0.75 to 1.08"),
         "torque_per_root_watt": Belief(0.020, 0.40, True, "N m/√W", "at 35 g, grows with mass^0.83"),
         "controller_resistance": Belief(0.010, math.log(1.8), True, "ohm", "controller and leads"),
         "no_load_current": Belief(0.9, math.log(2.0), True, "A", "at 10 V"),
         "rotor_inertia": Belief(4e-6, math.log(2.0), True, "kg m^2", "at 50 g, grows with mass^1.6"),
         "saturation_current": Belief(150.0, math.log(2.0), True, "A", "at 50 g, grows with mass"),
-        "winding_heat_capacity": Belief(3.0, math.log(1.7), True, "J/K", "at 50 g, grows with mass: copper share"),
+        "winding_heat_capacity": Belief(
+            3.0, math.log(1.7), True, "J/K", "at 50 g, grows with mass: copper share"
+        ),
         "winding_time_constant": Belief(6.0, math.log(2.0), True, "s", "winding to body"),
         "body_heat_capacity": Belief(25.0, math.log(1.5), True, "J/K", "at 50 g, grows with mass"),
-        "body_time_constant": Belief(50.0, math.log(2.0), True, "s", "in the wash; four times that in still air"),
+        "body_time_constant": Belief(
+            50.0, math.log(2.0), True, "s", "in the wash; four times that in still air"
+        ),
         "magnet_temperature_coefficient": Belief(0.0011, 0.0001, False, "1/K", "neodymium magnets"),
-        "start_warmth": Belief(0.0, 2.5, False, "K", "motor above the air at the start of a run, when not logged"),
+        "start_warmth": Belief(
+            0.0, 2.5, False, "K", "motor above the air at the start of a run, when not logged"
+        ),
         "thrust_coefficient": Belief(0.11, 0.25, True, "1", "two blades, grows with (blades/2)^0.6"),
         "figure_of_merit": Belief(0.56, 0.344, False, "1", "logit-normal, 95 % within 0.40 to 0.72"),
         "thrust_reynolds_exponent": Belief(0.05, 0.05, False, "1", "static tests of small propellers"),
@@ -206,7 +217,9 @@ BELIEFS: Mapping[str, Belief] = MappingProxyType(
         "offset_winding_temperature": Belief(0.0, 2.0, False, "degC", "contact"),
         "delay": Belief(0.0, 0.004, False, "s", "about the lateness that the logs show"),
         "supply_voltage": Belief(15.0, math.log(1.8), True, "V", "when no voltage was logged"),
-        "row_scatter": Belief(0.012, math.log(2.0), True, "1", "scatter of a table's rows, relative to full scale"),
+        "row_scatter": Belief(
+            0.012, math.log(2.0), True, "1", "scatter of a table's rows, relative to full scale"
+        ),
     }
 )
 """What is believed before any data, by parameter."""

@@ -1,13 +1,15 @@
 """The proposal of the fast path: a Gaussian bent along the posterior's ridges and cut at its bounds.
 
-The posterior of a bench is a thin curved sheet: products with gains are known to 0.005 %, each factor to its gain's
-1 %, so a straight Gaussian leaves the sheet after half a standard deviation.  Two exact devices keep it there.
+The posterior of a bench is a thin curved sheet: products with gains are known to 0.005 %, each factor to its
+gain's 1 %, so a straight Gaussian leaves the sheet after half a standard deviation.  Two exact devices keep
+it there.
 
-- A triangular map with unit determinant adds to every standardised direction polynomials of the wider directions
-  before it, learned from Gauss-Newton steps at scattered points (the geodesic acceleration of M. K. Transtrum and
-  J. P. Sethna, arXiv:1201.5885, taken at finite steps and used as a change of variables).
-- Effects that may be absent stand first and are drawn from their truncated conditional normals, whose density is
-  known (V. A. Hajivassiliou, D. L. McFadden, Econometrica 66 (1998) 863, section 4).
+- A triangular map with unit determinant adds to every standardised direction polynomials of the wider
+  directions before it, learned from Gauss-Newton steps at scattered points (the geodesic
+  acceleration of M. K. Transtrum and J. P. Sethna, arXiv:1201.5885, taken at
+  finite steps and used as a change of variables).
+- Effects that may be absent stand first and are drawn from their truncated conditional normals, whose
+  density is known (V. A. Hajivassiliou, D. L. McFadden, Econometrica 66 (1998) 863, section 4).
 """
 
 from __future__ import annotations
@@ -35,7 +37,8 @@ _MOST = 150
 
 @dataclass(frozen=True)
 class Drawn:
-    """A batch from the proposal: innovations e and positions z, (draws, d); log density up to a constant (draws,)."""
+    """A batch from the proposal: innovations e and positions z, (draws, d); log density up to a constant
+    (draws,)."""
 
     e: Array
     z: Array
@@ -130,7 +133,8 @@ class Proposal:
         now = self.shape[:, nb:] @ self.shape[:, nb:].T
         free = np.linalg.cholesky((1.0 - keep) * rest + keep * now + 1e-10 * np.eye(now.shape[0]))
         shape = np.concatenate([(1.0 - keep) * slope + keep * self.shape[:, :nb], free], axis=1)
-        # a bounded coordinate far from its bounds has plain moments; one that touches them keeps its parent normal
+        # a bounded coordinate far from its bounds has plain moments; one that touches them keeps its parent
+        # normal
         at = self.centre[self.order[:nb]] + (self.factor[:nb, :nb] * np.tri(nb)) @ mean[:nb]
         sd = np.sqrt(np.diag(cov)[:nb])
         reach = self.factor.diagonal()[:nb] * sd
@@ -152,7 +156,9 @@ def _truncated(normal: Array, low: Array, high: Array) -> tuple[Array, Array]:
     return np.where(flip, -value, value), -0.5 * value**2 - log_mass
 
 
-def bend(target: Target, optimum: Optimum, rng: np.random.Generator, *, rounds: int = 2, probes: int = 800) -> Proposal:
+def bend(
+    target: Target, optimum: Optimum, rng: np.random.Generator, *, rounds: int = 2, probes: int = 800
+) -> Proposal:
     """Lay a proposal along the posterior's ridges.
 
     Parameters
@@ -174,12 +180,13 @@ def bend(target: Target, optimum: Optimum, rng: np.random.Generator, *, rounds: 
     axes = np.zeros((d, d))
     axes[order] = factor  # column j: direction j in z
     unit = jacobian(target, optimum.z) @ axes  # orthonormal columns
-    # residuals where the quadratic has its minimum, by the same quadratic: the point itself may be out of bounds
+    # residuals where the quadratic has its minimum, by the same quadratic: the point itself may be out of
+    # bounds
     home = np.linalg.solve(factor, (optimum.z - optimum.centre)[order])
     middle = target.residuals(optimum.z[None, :])[0] - unit @ home
     proposal = Proposal(
-        optimum.centre, factor, order, top, np.zeros((0, 3), dtype=np.int64), np.zeros((0, d)), np.zeros(d), np.ones(nb),
-        np.eye(d)[nb:], 100.0,
+        optimum.centre, factor, order, top, np.zeros((0, 3), dtype=np.int64), np.zeros((0, d)), np.zeros(d),
+        np.ones(nb), np.eye(d)[nb:], 100.0,
     )  # fmt: skip
     for _ in range(rounds):
         proposal = _bent_once(proposal, unit, middle, target, rng, probes)
@@ -199,7 +206,7 @@ def _ordered(cov: Array, first: list[int]) -> tuple[Integers, Array]:
         order.append(pick)
         rest.remove(pick)
     index = np.array(order, dtype=np.int64)
-    return index, np.linalg.cholesky(cov[np.ix_(index, index)])
+    return index, np.asarray(np.linalg.cholesky(cov[np.ix_(index, index)]), dtype=np.float64)
 
 
 def _bent_once(
@@ -227,7 +234,9 @@ def _bent_once(
         allowed = np.flatnonzero(last < i)
         end = d if allowed.size == last.size else int(last[last >= i].min()) + 1
         if allowed.size:
-            curvature[allowed, i:end] -= np.linalg.solve(gram[np.ix_(allowed, allowed)], right[allowed, i:end])
+            curvature[allowed, i:end] -= np.linalg.solve(
+                gram[np.ix_(allowed, allowed)], right[allowed, i:end]
+            )
         i = end
     return replace(proposal, monomials=monomials, curvature=curvature)
 

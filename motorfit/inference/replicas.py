@@ -9,7 +9,6 @@ import numpy.typing as npt
 
 from motorfit.inference.graph import MEASURED
 from motorfit.inference.target import Target
-from motorfit.physics.forward import MODE_AT_SPEED
 
 __all__ = ["observed_blocks", "replicas"]
 
@@ -31,7 +30,8 @@ def doubt(target: Target) -> Array:
 
 
 def observed_blocks(target: Target, motor: str, scatter: Array) -> dict[str, npt.NDArray[Any]]:
-    """Block means of a motor's runs, (block,) each, SI; `scatter` (channels,) scales the doubt of table rows."""
+    """Block means of a motor's runs, (block,) each, SI; `scatter` (channels,) scales the doubt of table
+    rows."""
     runs = [r for r in target.graph.runs if r.run.motor == motor]
     if not runs:
         return {}
@@ -54,8 +54,11 @@ def observed_blocks(target: Target, motor: str, scatter: Array) -> dict[str, npt
     return out
 
 
-def replicas(target: Target, z: Array, motor: str, rng: np.random.Generator) -> dict[str, npt.NDArray[np.float32]]:
-    """Replicated block means of a motor's runs: channel -> (draws, block), SI, noise and slow error included."""
+def replicas(
+    target: Target, z: Array, motor: str, rng: np.random.Generator
+) -> dict[str, npt.NDArray[np.float32]]:
+    """Replicated block means of a motor's runs: channel -> (draws, block), SI, noise and slow error
+    included."""
     at = _blocks_of(target, motor)
     if at.size == 0:
         return {}

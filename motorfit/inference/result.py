@@ -22,12 +22,12 @@ class MotorPosterior:
     ----------
     motor : id
     propellers : ids of all propellers of the campaign, in the order of the last axis
-    draws : parameter -> (chain, draw) or (chain, draw, propeller), units of the quantities table.  Draw i of the
-        bench, of the propellers and of every motor of the campaign belong together
+    draws : parameter -> (chain, draw) or (chain, draw, propeller), units of the quantities table.  Draw i of
+        the bench, of the propellers and of every motor of the campaign belong together
     prior : the same names, (1, draws, ...)
     sample_stats : name -> (chain, draw)
-    observed : name -> (block,): `block_run`, `block_start_s`, `block_end_s`, and for each channel its block mean
-        `<channel>` and one-sigma doubt `<channel>_sd` (SI, NaN where absent)
+    observed : name -> (block,): `block_run`, `block_start_s`, `block_end_s`, and for each channel its block
+        mean `<channel>` and one-sigma doubt `<channel>_sd` (SI, NaN where absent)
     predictive : channel -> (replica, block) block means as the model would log them, noise included (SI)
     constant : facts of the campaign that answers need
     attributes : provenance, diagnostics, priors, findings
@@ -46,7 +46,8 @@ class MotorPosterior:
 
 @dataclass(frozen=True)
 class FitResult:
-    """A fitted campaign: `motors` in the order of the campaign file, those without run or measurement left out."""
+    """A fitted campaign: `motors` in the order of the campaign file, those without run or measurement left
+    out."""
 
     campaign: Campaign
     motors: tuple[MotorPosterior, ...]

@@ -1,8 +1,9 @@
 """Slow errors of a channel within a run, integrated out: zero drift, and what the model does not describe.
 
-In each run a channel may be off by a smooth curve, a sum of cosines over the run with a common size per channel.
-Being linear and Gaussian it is integrated exactly: with U the whitened columns, (1 + U Uᵀ)^(-1/2) r is the whitened
-residual, and a thin singular value decomposition U = Q s Vᵀ makes that r - Q (1 - (1+s²)^(-1/2)) Qᵀ r.
+In each run a channel may be off by a smooth curve, a sum of cosines over the run with a common size per
+channel. Being linear and Gaussian it is integrated exactly: with U the whitened columns, (1 + U Uᵀ)^(-1/2) r
+is the whitened residual, and a thin singular value decomposition U = Q s Vᵀ makes that r - Q (1 -
+(1+s²)^(-1/2)) Qᵀ r.
 """
 
 from __future__ import annotations
@@ -43,7 +44,8 @@ class SlowError:
     size: Array
 
     def draw(self, flat: Flat, scatter: Array, rng: np.random.Generator) -> Array:
-        """Realisations of the slow error: `scatter` (draws, N_CHANNELS) of tables; to (draws, blocks, N_CHANNELS)."""
+        """Realisations of the slow error: `scatter` (draws, N_CHANNELS) of tables; to (draws, blocks,
+        N_CHANNELS)."""
         out = np.zeros((scatter.shape[0], flat.h.size, N_CHANNELS))
         for r, (a, b) in enumerate(zip(flat.first[:-1], flat.first[1:], strict=True)):
             for c in range(N_CHANNELS):
@@ -56,7 +58,8 @@ class SlowError:
 
 
 def _curves(flat: Flat, r: int, c: int, size: float) -> Array | None:
-    """(blocks of the run, K) unit draws of the slow error of a run's channel [unit]; None where there is none."""
+    """(blocks of the run, K) unit draws of the slow error of a run's channel [unit]; None where there is
+    none."""
     a, b = flat.first[r], flat.first[r + 1]
     if not np.isfinite(flat.variance[a:b, c]).any():
         return None
@@ -66,7 +69,7 @@ def _curves(flat: Flat, r: int, c: int, size: float) -> Array | None:
     if size <= 0.0:
         return None
     full = float(np.nanmax(np.abs(flat.y[a:b, c])))
-    return columns(b - a) * (size * full) / np.sqrt(np.arange(COSINES + 1) + 1.0)
+    return np.asarray(columns(b - a) * (size * full) / np.sqrt(np.arange(COSINES + 1) + 1.0))
 
 
 def columns(n: int) -> Array:
@@ -81,7 +84,8 @@ def slow_error(flat: Flat, isd: Array, phi: Array, size: Array) -> SlowError:
     Parameters
     ----------
     flat, isd, phi : data and whitening
-    size : (N_CHANNELS,) standard deviation of each cosine, relative to the channel's largest reading in the run [1]
+    size : (N_CHANNELS,) standard deviation of each cosine, relative to the channel's largest reading in the
+        run [1]
     """
     k = COSINES + 1
     basis = np.zeros((flat.h.size, N_CHANNELS, k))

@@ -7,6 +7,7 @@ import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,8 +16,8 @@ from motorfit.inference.assemble import Values, assemble
 from motorfit.inference.combine import combined_terms
 from motorfit.inference.graph import MEASURED, Graph, duty_rows
 from motorfit.inference.kernels import predict_blocks, residual_rows
-from motorfit.inference.slow_error import SlowError, slow_error
 from motorfit.inference.priors import BELIEFS, HalfNormal
+from motorfit.inference.slow_error import SlowError, slow_error
 from motorfit.physics.forward import C_DUTY, MODE_AT_SPEED, MODE_DRIVEN, MODE_FREEWHEEL, N_CHANNELS, N_PHYSICS
 
 __all__ = ["Flat", "Target", "build_target", "flatten"]
@@ -51,9 +52,19 @@ class Flat:
     covariance: Array
 
     @property
-    def inputs(self) -> tuple[Array, ...]:
+    def inputs(self) -> tuple[Any, Any, Any, Any, Any, Any, Any, Any, Any]:
         """Leading arguments of the kernels after the parameters."""
-        return (self.first, self.mode, self.h, self.throttle, self.supply, self.on, self.samples, self.slope, self.y)
+        return (
+            self.first,
+            self.mode,
+            self.h,
+            self.throttle,
+            self.supply,
+            self.on,
+            self.samples,
+            self.slope,
+            self.y,
+        )
 
 
 def flatten(graph: Graph) -> Flat:
@@ -81,7 +92,10 @@ def flatten(graph: Graph) -> Flat:
         if r.mode == "at-speed":
             y[a:b, C_DUTY] = np.where(duty_rows(r), 0.0, np.nan)
             variance[a:b, C_DUTY] = 1.0
-    stack = [np.concatenate([getattr(r, k) for r in runs]) for k in ("length_s", "throttle", "on", "samples", "slope")]
+    stack = [
+        np.concatenate([getattr(r, k) for r in runs])
+        for k in ("length_s", "throttle", "on", "samples", "slope")
+    ]
     supply = np.concatenate([r.supply.open_circuit_v for r in runs])
     modes = np.array([_MODES[r.mode] for r in runs], dtype=np.int64)
     length, throttle, on, samples, slope = (np.ascontiguousarray(a) for a in stack)
@@ -98,9 +112,10 @@ def _table_variance(values: Array) -> Array:
 class Target:
     """Log posterior of standardised coordinates.
 
-    `graph` lays them out, `flat` holds the data, `isd`/`phi` the Markov whitening, `slow` the slow errors that are
-    integrated out.  Steady rows have no log of their own to measure noise from: `scatter` (2, N_CHANNELS) holds what
-    their unknown scatter, integrated over an inverse gamma belief, makes of their sum of squares (see `kernels`).
+    `graph` lays them out, `flat` holds the data, `isd`/`phi` the Markov whitening, `slow` the slow errors
+    that are integrated out.  Steady rows have no log of their own to measure noise from: `scatter` (2,
+    N_CHANNELS) holds what their unknown scatter, integrated over an inverse gamma belief, makes of their sum
+    of squares (see `kernels`).
     """
 
     graph: Graph
@@ -112,7 +127,8 @@ class Target:
 
     @cached_property
     def slot(self) -> npt.NDArray[np.int64]:
-        """Place of each block's channel among the data residuals, (blocks, N_CHANNELS); -1 where there is none."""
+        """Place of each block's channel among the data residuals, (blocks, N_CHANNELS); -1 where there is
+        none."""
         used = self.isd > 0.0
         return np.where(used, np.cumsum(used).reshape(used.shape) - 1, -1)
 
@@ -141,7 +157,8 @@ class Target:
         return out
 
     def residuals(self, z: Array) -> Array:
-        """Data, prior and combination residuals of draws: (draws, rows), with -½ Σ r² the log density to optimise."""
+        """Data, prior and combination residuals of draws: (draws, rows), with -½ Σ r² the log density to
+        optimise."""
         v = self.values(z)
         terms, _ = combined_terms(self.graph, v)
         data = self.data_rows
@@ -209,7 +226,7 @@ class Target:
         """Draws of the scatter of steady rows relative to their unit variance: (draws, N_CHANNELS) [1]."""
         _, steady = self._run(self.values(z), None)
         shape = np.where(self.scatter[0] > 0.0, 0.5 * self.scatter[0], 1.0)
-        return np.sqrt(0.5 * (self.scatter[1] + steady) / rng.gamma(shape, size=steady.shape))
+        return np.asarray(np.sqrt(0.5 * (self.scatter[1] + steady) / rng.gamma(shape, size=steady.shape)))
 
     def chi2_with_delay(self, z: Array, channel: int, delay_s: float) -> float:
         """Sum of squared data residuals at one position with one channel shifted later by `delay_s` [s]."""
@@ -223,14 +240,15 @@ class Target:
 
 
 _FIRST_SLOW = 0.005
-"""Slow error of every channel before it is learned.  Starting from above, a misfit shows as one; from zero, the least
-known parameters would be bent to absorb it."""
+"""Slow error of every channel before it is learned.  Starting from above, a misfit shows as one; from zero,
+the least known parameters would be bent to absorb it."""
 
 _GAMMA_SHAPE, _DIGAMMA = 0.9, -0.7549
 
 
 def whitening(flat: Flat) -> tuple[Array, Array]:
-    """Inverse innovation sd [1/unit] (0 where absent) and correlation coefficient of neighbouring blocks [1]."""
+    """Inverse innovation sd [1/unit] (0 where absent) and correlation coefficient of neighbouring blocks
+    [1]."""
     n = flat.h.size
     usable = np.isfinite(flat.y) & np.isfinite(flat.variance)
     isd = np.zeros((n, N_CHANNELS))
@@ -255,9 +273,15 @@ def build_target(graph: Graph) -> Target:
     at_speed = np.repeat(flat.mode == MODE_AT_SPEED, np.diff(flat.first))
     rows = np.count_nonzero(isd[at_speed], axis=0).astype(np.float64)
     belief = BELIEFS["row_scatter"]
-    # an inverse gamma of the variance with the belief's mean and spread of the logarithm: trigamma(0.90) = (2 ln 2)²
+    # an inverse gamma of the variance with the belief's mean and spread of the logarithm: trigamma(0.90) = (2
+    # ln 2)²
     exponent = np.where(rows > 0.0, rows + 2.0 * _GAMMA_SHAPE, 0.0)
     scale = np.full(N_CHANNELS, 2.0 * belief.center**2 * math.exp(_DIGAMMA))
     return Target(
-        graph, flat, isd, phi, slow_error(flat, isd, phi, np.full(N_CHANNELS, _FIRST_SLOW)), np.stack([exponent, scale])
+        graph,
+        flat,
+        isd,
+        phi,
+        slow_error(flat, isd, phi, np.full(N_CHANNELS, _FIRST_SLOW)),
+        np.stack([exponent, scale]),
     )

@@ -97,7 +97,8 @@ def _bus_current(regime: int, omega: float, i_m: float, d: float, ke: float, rt:
 
 @kernel
 def _log_ratio(omega: float, near: float) -> float:
-    """ln(ω/near) of speeds [rad/s] not below 1 rad/s; by its series, which is cheaper, where they are close."""
+    """ln(ω/near) of speeds [rad/s] not below 1 rad/s; by its series, which is cheaper, where they are
+    close."""
     x = (max(omega, 1.0) - near) / near
     if abs(x) < 0.02:
         return x * (1.0 - x * (0.5 - x * (1.0 / 3.0 - x * (0.25 - 0.2 * x))))
