@@ -91,8 +91,9 @@ def ensemble_draws(
     most_steps = int(np.clip(_WORK / (ENSEMBLES * walkers * target.flat.h.size), 400, most_steps))
 
     def log_probability(x: Array) -> Array:
-        drawn = proposal.draw(x)
-        out = target.log_density(drawn.z) - drawn.log_q - 0.5 * np.sum(x**2, axis=1)
+        with np.errstate(all="ignore"):  # far moves end where nothing is finite, and are refused there
+            drawn = proposal.draw(np.clip(x, -37.0, 37.0))
+            out = target.log_density(drawn.z) - drawn.log_q - 0.5 * np.sum(x**2, axis=1)
         return np.where(np.isfinite(out), out, -np.inf)
 
     samplers = []

@@ -159,12 +159,13 @@ class Target:
     def residuals(self, z: Array) -> Array:
         """Data, prior and combination residuals of draws: (draws, rows), with -½ Σ r² the log density to
         optimise."""
-        v = self.values(z)
-        terms, _ = combined_terms(self.graph, v)
         data = self.data_rows
-        out = np.empty((z.shape[0], data + z.shape[1] + terms.shape[0]))
         rows = np.zeros((z.shape[0], data))
-        self._run(v, rows)
+        with np.errstate(all="ignore"):  # a search may pass absurd places; they are not finite
+            v = self.values(z)
+            terms, _ = combined_terms(self.graph, v)
+            self._run(v, rows)
+        out = np.empty((z.shape[0], data + z.shape[1] + terms.shape[0]))
         out[:, :data] = rows
         out[:, data : data + z.shape[1]] = self._prior_residuals(z)
         out[:, data + z.shape[1] :] = terms.T
@@ -172,12 +173,13 @@ class Target:
 
     def log_density(self, z: Array) -> Array:
         """Log posterior up to a constant, (draws, coordinates) to (draws,); -inf where impossible."""
-        v = self.values(z)
-        total, _ = self._run(v, None)
-        terms, jacobian = combined_terms(self.graph, v)
-        out = -0.5 * total - 0.5 * np.sum(terms**2, axis=0) + jacobian
-        for i, c in enumerate(self.graph.coordinates):
-            out += c.prior.log_density(z[:, i])
+        with np.errstate(all="ignore"):  # a sampler may ask about absurd places; the answer is -inf
+            v = self.values(z)
+            total, _ = self._run(v, None)
+            terms, jacobian = combined_terms(self.graph, v)
+            out = -0.5 * total - 0.5 * np.sum(terms**2, axis=0) + jacobian
+            for i, c in enumerate(self.graph.coordinates):
+                out += c.prior.log_density(z[:, i])
         return np.where(np.isfinite(out), out, -np.inf)
 
     def _run(self, v: Values, rows: Array | None) -> tuple[Array, Array]:

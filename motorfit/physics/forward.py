@@ -281,7 +281,9 @@ def simulate_driven(
         out[k, C_CURRENT] = sample_b + idle
         out[k, C_SPEED] = sample_w
         out[k, C_THRUST] = p[P_CT] * grow * sample_w2
-        out[k, C_TORQUE] = kt / (1.0 + sample_i * sample_i * sat) * (sample_i - drag)
+        # at rest friction answers whatever the current asks, up to breaking away: nothing reaches the stand
+        turning = start > 0.0 or omega > 0.0
+        out[k, C_TORQUE] = kt / (1.0 + sample_i * sample_i * sat) * (sample_i - drag) if turning else 0.0
         out[k, C_MOTOR_CURRENT] = sample_i
         out[k, C_MOTOR_VOLTAGE] = ke_hot * sample_w + r_w * sample_i
         out[k, C_WINDING_TEMPERATURE] = t_w
