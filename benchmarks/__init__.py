@@ -1,0 +1,1 @@
+"""Measurements that take longer than a test may: speed against peers, and coverage of intervals."""
