@@ -1,0 +1,138 @@
+"""The bent proposal: what it claims of its own density is so."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from scipy import stats
+
+from motorfit.inference.proposal import Proposal, bend
+from tests.inference.toys import banana, gaussian, optimum_of
+
+Array = npt.NDArray[np.float64]
+
+
+def _random(rng: np.random.Generator, d: int = 6, bounded: int = 2) -> Proposal:
+    """A proposal with random factor and curvature, monomials moving only directions after their own."""
+    factor = np.tril(0.3 * rng.standard_normal((d, d)))
+    factor[np.diag_indices(d)] = rng.uniform(0.3, 1.5, d)
+    monomials = np.array([(0, 0, -1), (1, 0, -1), (2, 2, -1), (3, 1, -1), (2, 2, 2), (4, 4, -1)])
+    curvature = 0.4 * rng.standard_normal((monomials.shape[0], d))
+    for row, m in zip(curvature, monomials, strict=True):
+        row[: max(int(m.max()) + 1, bounded)] = 0.0
+    return Proposal(
+        rng.standard_normal(d), factor, rng.permutation(d).astype(np.int64), np.full(bounded, np.inf),
+        monomials.astype(np.int64), curvature, np.zeros(d), np.ones(bounded), np.eye(d)[bounded:], 100.0,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_bending_keeps_volume(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    p = _random(rng)
+    d = p.centre.size
+    e, step = rng.standard_normal(d), 1e-6
+    j = (p.place(e + step * np.eye(d)) - p.place(e - step * np.eye(d))) / (2.0 * step)
+    determinant = abs(float(np.linalg.det(j)))
+    assert determinant == pytest.approx(float(np.prod(np.diag(p.factor))), rel=1e-6)
+
+
+def test_bounded_coordinates_stay_in_bounds(rng: np.random.Generator) -> None:
+    p = replace(_random(rng), top=np.array([0.7, np.inf]))
+    z = p.draw(rng.standard_normal((4000, p.normals))).z[:, p.order]
+    assert z[:, :2].min() >= -1e-12 and z[:, 0].max() <= 0.7 + 1e-12
+
+
+@pytest.mark.parametrize(
+    ("mean", "top"), [(0.0, np.inf), (3.0, np.inf), (-2.5, np.inf), (0.4, 1.0), (-5.0, 2.0), (6.0, 2.0)]
+)
+def test_truncated_draws_are_exact(rng: np.random.Generator, mean: float, top: float) -> None:
+    """One bounded coordinate alone: its distribution and its density are the truncated normal's."""
+    sd = 0.8
+    p = Proposal(
+        np.array([mean, 0.0]), np.diag([sd, 1.0]), np.array([0, 1]), np.array([top]),
+        np.zeros((0, 3), dtype=np.int64), np.zeros((0, 2)), np.zeros(2), np.ones(1), np.eye(2)[1:], 100.0,
+    )  # fmt: skip
+    normal = rng.standard_normal((5000, 3))
+    normal[:, 1] = 0.0  # the free one stands still, so that the density is that of the first alone
+    drawn = p.draw(normal)
+    known = stats.truncnorm(-mean / sd, (top - mean) / sd, loc=mean, scale=sd)
+    assert stats.kstest(drawn.z[:, 0], known.cdf).pvalue > 1e-3
+    gap = drawn.log_q - known.logpdf(drawn.z[:, 0])
+    np.testing.assert_allclose(gap, gap[0], atol=1e-7)
+
+
+def test_cut_normal_gives_even_weights(rng: np.random.Generator) -> None:
+    """A linear model with one bound: given that coordinate all else is normal, so weights agree."""
+    a = rng.standard_normal((4, 4))
+    cov = a @ a.T + 0.3 * np.eye(4)
+    mean = np.array([0.2, 1.0, -2.0, 0.5])
+    target = gaussian(mean, cov, {2: np.inf})
+    optimum = optimum_of(target, np.array([0.0, 0.0, 1.0, 0.0]))
+    np.testing.assert_allclose(optimum.centre, mean, atol=1e-4)
+    p = replace(bend(target, optimum, rng), nu=1e9)
+    drawn = p.draw(rng.standard_normal((3000, p.normals)))
+    weight = target.log_density(drawn.z) - drawn.log_q
+    # bounded coordinates first: only their truncation mass is left, the same for a first coordinate
+    assert float(np.std(weight)) < 1e-3
+
+
+def test_moments_of_two_bounds_are_recovered_by_weights(rng: np.random.Generator) -> None:
+    """With a second bounded coordinate the mass of the truncation varies; weights mend it exactly."""
+    cov = np.array([[1.0, 0.6, 0.3], [0.6, 1.0, -0.2], [0.3, -0.2, 1.0]])
+    mean = np.array([-0.3, 0.4, 1.0])
+    target = gaussian(mean, cov, {0: np.inf, 1: np.inf})
+    p = bend(target, optimum_of(target, np.array([0.5, 0.5, 0.0])), rng)
+    drawn = p.draw(rng.standard_normal((40000, p.normals)))
+    log_weight = target.log_density(drawn.z) - drawn.log_q
+    w = np.exp(log_weight - log_weight.max())
+    w /= w.sum()
+    exact = rng.multivariate_normal(mean, cov, 400_000)
+    exact = exact[(exact[:, :2] >= 0.0).all(axis=1)]
+    np.testing.assert_allclose(w @ drawn.z, exact.mean(axis=0), atol=0.03)
+    np.testing.assert_allclose(np.cov(drawn.z.T, aweights=w), np.cov(exact.T), atol=0.04)
+
+
+def test_bending_follows_a_parabola(rng: np.random.Generator) -> None:
+    target = banana()
+    optimum = optimum_of(target, np.array([0.5, 0.0, 0.0, 0.0]))
+    straight = bend(target, optimum, rng, rounds=0)
+    bent = bend(target, optimum, rng)
+
+    def spread(p: Proposal) -> float:
+        drawn = p.draw(np.random.default_rng(1).standard_normal((3000, p.normals)))
+        return float(np.std(target.log_density(drawn.z) - drawn.log_q))
+
+    assert straight.monomials.shape[0] == 0 < bent.monomials.shape[0]
+    assert spread(bent) < 0.1 * spread(straight)
+
+
+def test_refined_recovers_shifted_moments(rng: np.random.Generator) -> None:
+    d = 5
+    p = Proposal(
+        np.zeros(d), np.eye(d), np.arange(d), np.array([np.inf]), np.zeros((0, 3), dtype=np.int64),
+        np.zeros((0, d)), np.zeros(d), np.ones(1), np.eye(d)[1:], 100.0,
+    )  # fmt: skip
+    a = rng.standard_normal((d, d))
+    cov = 0.3 * a @ a.T + 0.5 * np.eye(d)
+    mean = np.array([20.0, -1.0, 0.5, 2.0, 0.0])  # the bounded one far from its bound
+    e = rng.multivariate_normal(mean, cov, 60000)
+    moved = p.refined(e, np.full(e.shape[0], 1.0 / e.shape[0]))
+    np.testing.assert_allclose(moved.mean, mean, atol=0.02)
+    assert moved.spread[0] == pytest.approx(math.sqrt(cov[0, 0]), rel=0.02)
+    z = moved.draw(rng.standard_normal((60000, moved.normals))).z
+    np.testing.assert_allclose(z.mean(axis=0), mean, atol=0.04)
+    np.testing.assert_allclose(np.cov(z.T)[1:, 1:], (100.0 / 98.0) * cov[1:, 1:], rtol=0.05, atol=0.08)
+
+
+def test_refined_hardly_moves_for_few_draws(rng: np.random.Generator) -> None:
+    p = _random(rng)
+    d = p.centre.size
+    weight = np.full(2000, 1e-9)
+    weight[0] = 1.0 - weight[1:].sum()
+    moved = p.refined(rng.standard_normal((2000, d)) + 5.0, weight)
+    assert np.abs(moved.mean).max() < 2.0  # one effective draw of six directions
