@@ -87,20 +87,21 @@ def main() -> int:
         # processes share the cores already; threads of linear algebra on top would only fight over them
         for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
             os.environ.setdefault(name, "1")
-    fits = []
+    fits: list[dict[str, Any]] = []
+    report: dict[str, Any] = {}
     with ProcessPoolExecutor(options.jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
         for fit in pool.map(one, jobs):
             fits.append(fit)
             told = fit["failed"] if "failed" in fit else f"{fit['path']}, {fit['wall_s']:.1f} s"
             note(f"bench {len(fits)} of {len(jobs)}, seed {fit['seed']}: {told}")
-    report = {
-        "machine": machine(), "interval": INTERVAL, "first_job": asdict(jobs[0]), "benches": len(jobs),
-        "parameters": summary(fits), "paths": paths(fits), "fits": fits,
-    }  # fmt: skip
+            report = {
+                "machine": machine(), "interval": INTERVAL, "first_job": asdict(jobs[0]),
+                "benches": len(fits), "parameters": summary(fits), "paths": paths(fits), "fits": fits,
+            }  # fmt: skip
+            if options.json is not None:  # after every bench: a long run that is broken off still says much
+                options.json.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     for line in table(report):
         print(line)
-    if options.json is not None:
-        options.json.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     return 0
 
 
