@@ -38,7 +38,7 @@ def diagnose(
     z = fast.z if reference is None else reference.z
     ess, r_hat = _mixing(z)
     if method == "fast":
-        ess = min(ess, fast.ess) if fast.stages == 1 else ess
+        ess = ess if fast.moved else min(ess, fast.ess)
     out: dict[str, Any] = {
         "method": method,
         "sound": fast.sound if method == "fast" else bool(reference is not None and reference.converged),
@@ -47,6 +47,7 @@ def diagnose(
         "ess_bulk": round(ess, 1),
         "r_hat": round(r_hat if reference is None else reference.r_hat, 4),
         "stages": fast.stages,
+        "moved": fast.moved,
         "acceptance": round(fast.acceptance, 3),
         "model_evaluations": fast.evaluations + (reference.evaluations if reference is not None else 0),
         "optimum": {
@@ -150,7 +151,7 @@ def divergence(first: Array, second: Array, names: list[str]) -> dict[str, Any]:
 def sentences(d: Mapping[str, Any]) -> list[str]:
     """What the diagnostics mean, and what to do."""
     said = []
-    if d["method"] == "fast" and d["stages"] == 1:
+    if d["method"] == "fast" and not d["moved"]:
         verdict = (
             "the draws can be trusted" if d["sound"] else "do not trust them: fit with --method ensemble"
         )
@@ -161,8 +162,8 @@ def sentences(d: Mapping[str, Any]) -> list[str]:
     elif d["method"] == "fast":
         verdict = "kept moving" if d["sound"] else "stuck; fit with --method ensemble"
         said.append(
-            f"Weights were uneven, so they were applied in {d['stages']} stages with moves; "
-            f"the draws {verdict}."
+            f"Importance weights were uneven (Pareto k {d['pareto_k']:.2f}), so the draws were moved on "
+            f"after resampling in {d['stages']} stage(s); they {verdict} (largest R-hat {d['r_hat']:.3f})."
         )
     else:
         verdict = (

@@ -29,13 +29,15 @@ Integers = npt.NDArray[np.int64]
 GROUPS = 4
 """Batches that never exchange draws, so that comparing them means something."""
 
-_FEWEST_EFFECTIVE = 60.0
+_FEWEST_EFFECTIVE = 15.0
 _PLENTY = 0.1
 """Share of effective draws from which copies are rare enough to need no moves apart."""
 
-_MOVES = 4
-_LAST_MOVES = 8
-_WORK = 4e8
+_MOVES = 6
+_LAST_MOVES = 6
+_WORK = 6e7
+_LARGE = 4e6
+"""Draws × blocks beyond which a campaign is large."""
 _R_HAT, _R_HAT_SOUND = 1.012, 1.03
 """Between groups: when the last moves may end, and what is still believed."""
 _STAGES = 40
@@ -56,6 +58,7 @@ class FastDraws:
     stages : 1 for plain importance resampling, else in how many stages the weights were applied
     acceptance : share of moves accepted at the end
     r_hat : largest R̂ between groups over coordinates
+    moved : whether draws were moved on after resampling
     evaluations : of the model
     """
 
@@ -67,14 +70,16 @@ class FastDraws:
     stages: int
     acceptance: float
     r_hat: float
+    moved: bool
     evaluations: int
     proposal: Proposal
 
     @property
     def sound(self) -> bool:
         """Whether k̂ is below the threshold, or the staged path kept moving and its groups agree."""
-        if self.stages == 1:
-            return self.pareto_k < k_threshold(self.z.shape[0] * self.z.shape[1])
+        trusted = self.pareto_k < k_threshold(self.z.shape[0] * self.z.shape[1])
+        if self.stages == 1 and not self.moved:
+            return trusted
         return self.acceptance > 0.08 and self.r_hat < _R_HAT_SOUND
 
 
@@ -121,22 +126,28 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
         beta *= 0.8  # a few heavy draws must not decide the shape
     weight = np.exp(beta * (lw - lw.max()))
     proposal = proposal.refined(pilot.e, weight / weight.sum())
-    swarm = _Swarm(target, proposal, rng, draws)
+    # a large campaign is walked by fewer draws for longer, and they are kept at several stations of their way
+    stations = 1 if draws * target.flat.h.size <= _LARGE else GROUPS
+    swarm = _Swarm(target, proposal, rng, draws // stations)
     swarm.evaluations += 1600 + _PILOT
     smoothed, k = smooth_weights(swarm.log_weight)
     ess = effective(smoothed)
-    if k < k_threshold(draws) and ess > _FEWEST_EFFECTIVE:
+    if ess < _FEWEST_EFFECTIVE:
+        stages = swarm.anneal()
+    else:
         swarm.resample(smoothed)
         stages = 1
-        for _ in range(0 if ess > _PLENTY * draws else _MOVES):
-            swarm.move(1.0)
-    else:
-        stages = swarm.anneal()
-    shape = (GROUPS, draws // GROUPS)
+        if stations > 1 or k > k_threshold(draws) or ess < _PLENTY * draws:
+            swarm.settle()
+    kept = [swarm.snapshot()]
+    while len(kept) < stations:
+        swarm.move(1.0)
+        swarm.move(1.0)
+        kept.append(swarm.snapshot())
+    z, normal, density = (np.concatenate(parts, axis=1) for parts in zip(*kept, strict=True))
     return FastDraws(
-        swarm.z.reshape(*shape, -1), swarm.normal.reshape(*shape, -1),
-        swarm.log_density.reshape(shape), k, ess, stages, swarm.acceptance,
-        swarm.r_hat(), swarm.evaluations, proposal,
+        z, normal, density[..., 0], k, ess, stages, swarm.acceptance, swarm.r_hat(), swarm.moved,
+        swarm.evaluations, proposal,
     )  # fmt: skip
 
 
@@ -156,6 +167,7 @@ class _Swarm:
         self.z = drawn.z
         self.step = 0.6
         self.acceptance = 1.0
+        self.moved = False
         self.evaluations = draws
 
     def resample(self, log_weight: Array) -> None:
@@ -198,14 +210,28 @@ class _Swarm:
                 travelled += self.acceptance * self.step**2
                 if travelled > 0.35:
                     break
-        # small problems get many moves, large ones as many as a person waits for
-        rounds = int(np.clip(_WORK / (_MOVES * self.z.shape[0] * self.target.flat.h.size), _LAST_MOVES, 400))
-        for _ in range(rounds):
-            if self.r_hat() < _R_HAT:
-                break
+        self.settle()
+        return max(stages, 2)
+
+    def settle(self) -> None:
+        """Moves until the groups agree: many for a small problem, what a person waits for in a large one."""
+        size = _MOVES * self.z.shape[0] * self.target.flat.h.size
+        for _ in range(int(np.clip(_WORK / size, _LAST_MOVES, 200))):
             for _ in range(_MOVES):
                 self.move(1.0)
-        return max(stages, 2)
+            if self.agree():
+                break
+        self.moved = True
+
+    def snapshot(self) -> tuple[Array, Array, Array]:
+        """Copies of positions, normals and log density, (GROUPS, draws, ...)."""
+        parts = (self.z, self.normal, self.log_density[:, None])
+        first, second, third = (part.reshape(GROUPS, -1, part.shape[1]).copy() for part in parts)
+        return first, second, third
+
+    def agree(self) -> bool:
+        """Whether the groups differ no more than independent draws of half their number would."""
+        return bool(self.r_hat() ** 2 - 1.0 < max(_R_HAT**2 - 1.0, 8.0 * GROUPS / self.z.shape[0]))
 
     def r_hat(self) -> float:
         """Largest R̂ between groups over coordinates [1]."""

@@ -58,7 +58,7 @@ def fit_campaign(
     method : "fast" for importance-resampled draws around the optimum, "ensemble" for emcee started from them,
         "auto" for fast where its diagnostics are sound and ensemble elsewhere
     seed : of every random number; the same campaign, seed and version give the same draws
-    draws : to keep, rounded up to a multiple of four
+    draws : to keep, rounded up to a multiple of sixteen
     progress : told the stage and the share of the work done
 
     Returns
@@ -72,7 +72,7 @@ def fit_campaign(
     """
     tell = progress or (lambda stage, share: None)
     _refuse(campaign, logs, method)
-    draws = -(-draws // GROUPS) * GROUPS
+    draws = -(-draws // GROUPS**2) * GROUPS**2
     rng = np.random.default_rng(seed)
     tell("reducing logs", 0.0)
     runs = tuple(reduce_run(log.run, log.time_s, log.channels) for log in logs)
