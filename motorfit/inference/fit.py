@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 import numpy.typing as npt
+from threadpoolctl import threadpool_limits
 
 from motorfit.bench.findings import Finding
 from motorfit.bench.logs import RunLog
@@ -76,17 +77,23 @@ def fit_campaign(
     rng = np.random.default_rng(seed)
     tell("reducing logs", 0.0)
     runs = tuple(reduce_run(log.run, log.time_s, log.channels) for log in logs)
-    tell("searching the optimum", 0.1)
-    target, optimum = optimise(campaign, runs)
-    tell("drawing", 0.4)
-    fast = fast_draws(target, optimum, rng, draws)
-    reference = None
-    if method == "ensemble" or (method == "auto" and not fast.sound):
-        reference = ensemble_draws(
-            target, fast, rng, draws, progress=lambda share: tell("reference ensembles", 0.5 + 0.4 * share)
-        )
-    tell("collecting", 0.9)
-    return _collect(campaign, tuple(logs), target, optimum, fast, reference, seed, rng)
+    # small matrices, and the compiled model has threads of its own: more of them would only spin
+    with threadpool_limits(limits=1):
+        tell("searching the optimum", 0.1)
+        target, optimum = optimise(campaign, runs)
+        tell("drawing", 0.4)
+        fast = fast_draws(target, optimum, rng, draws)
+        reference = None
+        if method == "ensemble" or (method == "auto" and not fast.sound):
+            reference = ensemble_draws(
+                target,
+                fast,
+                rng,
+                draws,
+                progress=lambda share: tell("reference ensembles", 0.5 + 0.4 * share),
+            )
+        tell("collecting", 0.9)
+        return _collect(campaign, tuple(logs), target, optimum, fast, reference, seed, rng)
 
 
 def optimise(campaign: Campaign, runs: tuple[BlockedRun, ...]) -> tuple[Target, Optimum]:

@@ -33,7 +33,7 @@ def tables(tmp_path_factory: pytest.TempPathFactory) -> SimulatedBench:
 
 @pytest.fixture(scope="session")
 def tables_fit(tables: SimulatedBench) -> FitResult:
-    return fit_campaign(tables.campaign, tables.logs, seed=1, draws=1000)
+    return fit_campaign(tables.campaign, tables.logs, method="fast", seed=1, draws=1000)
 
 
 @pytest.fixture(scope="session")
@@ -44,4 +44,4 @@ def single(tmp_path_factory: pytest.TempPathFactory) -> SimulatedBench:
 
 @pytest.fixture(scope="session")
 def single_fit(single: SimulatedBench) -> FitResult:
-    return fit_campaign(single.campaign, single.logs, seed=1, draws=2000)
+    return fit_campaign(single.campaign, single.logs, method="fast", seed=1, draws=2000)

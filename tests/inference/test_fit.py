@@ -79,7 +79,8 @@ def test_diagnostics_and_facts(tables: SimulatedBench, tables_fit: FitResult) ->
 def test_seeds(tables: SimulatedBench) -> None:
     logs = tuple(log for log in tables.logs if log.run.motor == "motor-1")
     first, again, other = (
-        fit_campaign(tables.campaign, logs, seed=seed, draws=600).motors[0] for seed in (1, 1, 2)
+        fit_campaign(tables.campaign, logs, method="fast", seed=seed, draws=600).motors[0]
+        for seed in (1, 1, 2)
     )
     for name, draws in first.draws.items():
         np.testing.assert_array_equal(again.draws[name], draws, err_msg=name)
@@ -115,7 +116,7 @@ def test_a_measured_resistance_narrows(tables: SimulatedBench, tables_fit: FitRe
         '\n[[measurements]]\nmotor = "motor-1"\nquantity = "winding_resistance"\nunit = "ohm"\n'
         f"value = {true:.6f}\nsd = {0.01 * true:.6f}\n"
     )
-    told = fit_campaign(campaign, tables.logs, seed=1, draws=1000)
+    told = fit_campaign(campaign, tables.logs, method="fast", seed=1, draws=1000)
     before, after = (_flat(f.motors[0], "winding_resistance") for f in (tables_fit, told))
     assert after.std() < 0.5 * before.std()
     assert after.std() < 1.2 * 0.01 * true
@@ -125,7 +126,7 @@ def test_a_measured_resistance_narrows(tables: SimulatedBench, tables_fit: FitRe
 def test_a_motor_without_runs_is_left_out(tables: SimulatedBench) -> None:
     campaign = tables.with_text('\n[[motors]]\nid = "spare"\n')
     logs = tuple(log for log in tables.logs if log.run.motor == "motor-2")
-    result = fit_campaign(campaign, logs, draws=400)
+    result = fit_campaign(campaign, logs, method="fast", draws=400)
     assert [m.motor for m in result.motors] == ["motor-2"]
 
 
@@ -148,7 +149,9 @@ def test_nothing_to_fit(tables: SimulatedBench) -> None:
 def test_progress_is_told_in_order(tables: SimulatedBench) -> None:
     told: list[tuple[str, float]] = []
     logs = tuple(log for log in tables.logs if log.run.motor == "motor-2")
-    fit_campaign(tables.campaign, logs, draws=400, progress=lambda s, share: told.append((s, share)))
+    fit_campaign(
+        tables.campaign, logs, method="fast", draws=400, progress=lambda s, share: told.append((s, share))
+    )
     shares = [share for _, share in told]
     assert shares == sorted(shares) and shares[0] == 0.0 and shares[-1] <= 1.0
 
