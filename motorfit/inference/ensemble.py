@@ -26,7 +26,7 @@ Array = npt.NDArray[np.float64]
 ENSEMBLES = 4
 _AUTOCORRELATION_TIMES = 50.0
 _R_HAT = 1.01
-_WORK = 1e9
+_WORK = 4e8
 """Blocks modelled in all before a run that has not converged is given up: minutes."""
 
 

@@ -35,7 +35,7 @@ _PLENTY = 0.1
 
 _MOVES = 6
 _LAST_MOVES = 6
-_WORK = 6e7
+_WORK = 1.5e8
 _LARGE = 4e6
 """Draws × blocks beyond which a campaign is large."""
 _R_HAT, _R_HAT_SOUND = 1.012, 1.03
@@ -126,19 +126,22 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
         beta *= 0.8  # a few heavy draws must not decide the shape
     weight = np.exp(beta * (lw - lw.max()))
     proposal = proposal.refined(pilot.e, weight / weight.sum())
-    # a large campaign is walked by fewer draws for longer, and they are kept at several stations of their way
-    stations = 1 if draws * target.flat.h.size <= _LARGE else GROUPS
-    swarm = _Swarm(target, proposal, rng, draws // stations)
+    large = draws * target.flat.h.size > _LARGE
+    swarm = _Swarm(target, proposal, rng, draws // GROUPS if large else draws)
     swarm.evaluations += 1600 + _PILOT
     smoothed, k = smooth_weights(swarm.log_weight)
     ess = effective(smoothed)
-    if ess < _FEWEST_EFFECTIVE:
-        stages = swarm.anneal()
-    else:
-        swarm.resample(smoothed)
-        stages = 1
-        if stations > 1 or k > k_threshold(draws) or ess < _PLENTY * draws:
+    stages, stations = 1, 1
+    if large or k > k_threshold(draws) or ess < _PLENTY * draws:
+        # what has to be walked is walked by fewer draws for longer, kept at several stations of their way
+        stations = GROUPS
+        if ess < _FEWEST_EFFECTIVE:
+            stages = swarm.anneal(draws // stations)
+        else:
+            swarm.resample(smoothed, draws // stations)
             swarm.settle()
+    else:
+        swarm.resample(smoothed, draws)
     kept = [swarm.snapshot()]
     while len(kept) < stations:
         swarm.move(1.0)
@@ -170,12 +173,11 @@ class _Swarm:
         self.moved = False
         self.evaluations = draws
 
-    def resample(self, log_weight: Array) -> None:
-        """Systematic resampling within each group."""
-        size = log_weight.size // GROUPS
-        keep = np.concatenate([
-            g * size + _systematic(log_weight[g * size : (g + 1) * size], self.rng) for g in range(GROUPS)
-        ])  # fmt: skip
+    def resample(self, log_weight: Array, draws: int) -> None:
+        """Systematic resampling within each group, `draws` in all."""
+        size, each = log_weight.size // GROUPS, draws // GROUPS
+        parts = log_weight.reshape(GROUPS, size)
+        keep = np.concatenate([g * size + _systematic(p, each, self.rng) for g, p in enumerate(parts)])
         self.normal, self.z = self.normal[keep], self.z[keep]
         self.log_weight, self.log_density = self.log_weight[keep], self.log_density[keep]
 
@@ -194,7 +196,7 @@ class _Swarm:
         self.evaluations += n
         self.step = float(np.clip(self.step * math.exp(self.acceptance - 0.35), 0.05, 1.0))
 
-    def anneal(self) -> int:
+    def anneal(self, draws: int) -> int:
         """Apply the weights in stages small enough to keep half the draws, with moves between."""
         beta, stages = 0.0, 0
         while beta < 1.0 and stages < _STAGES:
@@ -203,7 +205,7 @@ class _Swarm:
                 gain *= 0.8
             beta += gain
             stages += 1
-            self.resample(gain * self.log_weight)
+            self.resample(gain * self.log_weight, draws)
             travelled = 0.0
             for _ in range(12):
                 self.move(beta)
@@ -241,9 +243,9 @@ class _Swarm:
         )
 
 
-def _systematic(log_weight: Array, rng: np.random.Generator) -> Integers:
+def _systematic(log_weight: Array, draws: int, rng: np.random.Generator) -> Integers:
     """Systematic resampling, then a shuffle, so that neighbouring draws are not copies."""
     weight = np.exp(log_weight - np.nanmax(log_weight))
-    points = (rng.random() + np.arange(weight.size)) / weight.size * weight.sum()
+    points = (rng.random() + np.arange(draws)) / draws * weight.sum()
     keep = np.searchsorted(np.cumsum(weight), points).clip(0, weight.size - 1)
     return rng.permutation(keep)

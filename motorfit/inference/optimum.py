@@ -70,9 +70,12 @@ def _condensed(rows: Array, j: Array) -> Array:
     The search uses nothing else of thousands of rows.  In an orthonormal basis that begins with r/|r| the
     residual is its length alone; the rest of J enters by a Cholesky factor.
     """
-    size = max(math.sqrt(float(rows @ rows)), 1e-300)
-    along = (rows @ j) / size
-    rest = j.T @ j - np.outer(along, along)
+    # one matrix product for all: it copies its operands, so that no digit depends on where they lie in memory
+    both = np.concatenate([rows[:, None], j], axis=1)
+    gram = both.T @ both
+    size = max(math.sqrt(float(gram[0, 0])), 1e-300)
+    along = gram[0, 1:] / size
+    rest = gram[1:, 1:] - np.outer(along, along)
     ridge = 1e-12 * float(np.trace(rest)) + 1e-12
     return np.concatenate([along[None, :], np.linalg.cholesky(rest + ridge * np.eye(along.size)).T])
 
@@ -127,12 +130,15 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
         parameters.add(name, value=inside, min=low, max=high)
 
     def position(p: Parameters) -> Array:
-        return np.fromiter((p[name].value for name in names), dtype=np.float64, count=len(names))
+        # on a grid far finer than any step that matters: the last digits of the search's linear algebra
+        # depend on where arrays lie in memory, and the same seed must give the same bytes
+        z = np.fromiter((p[name].value for name in names), dtype=np.float64, count=len(names))
+        return np.round(z, 8)
 
     def length(p: Parameters) -> Array:
         rows = _softened(target.residuals(position(p)[None, :]), robust)[0]
         out = np.zeros(start.size + 1)
-        out[0] = math.sqrt(float(rows @ rows))
+        out[0] = math.sqrt(float(np.sum(rows * rows)))
         return out
 
     def derivative(p: Parameters) -> Array:
