@@ -36,6 +36,7 @@ _PLENTY = 0.1
 _MOVES = 6
 _LAST_MOVES = 6
 _WORK = 1.5e8
+_WALKERS = 900
 _LARGE = 4e6
 """Draws × blocks beyond which a campaign is large."""
 _R_HAT, _R_HAT_SOUND = 1.012, 1.03
@@ -127,14 +128,15 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     weight = np.exp(beta * (lw - lw.max()))
     proposal = proposal.refined(pilot.e, weight / weight.sum())
     large = draws * target.flat.h.size > _LARGE
-    swarm = _Swarm(target, proposal, rng, draws // GROUPS if large else draws)
+    most = next(s for s in (4, 2, 1) if s == 1 or draws // s >= _WALKERS)
+    swarm = _Swarm(target, proposal, rng, draws // most if large else draws)
     swarm.evaluations += 1600 + _PILOT
     smoothed, k = smooth_weights(swarm.log_weight)
     ess = effective(smoothed)
     stages, stations = 1, 1
     if large or k > k_threshold(draws) or ess < _PLENTY * draws:
         # what has to be walked is walked by fewer draws for longer, kept at several stations of their way
-        stations = GROUPS
+        stations = most
         if ess < _FEWEST_EFFECTIVE:
             stages = swarm.anneal(draws // stations)
         else:
