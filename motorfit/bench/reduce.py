@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from motorfit.bench.bridge import bridged
 from motorfit.bench.findings import Finding
 from motorfit.bench.models import Run
 from motorfit.bench.noise import NoiseModel, block_moments, measure_noise
@@ -137,7 +138,7 @@ def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) ->
     omega0, omega0_sd = _start_speed(clean.get("speed"), noise.get("speed"))
     slope = np.zeros(counts.size)
     if "speed" in mean and counts.size > 1:
-        slope = np.gradient(_bridged(mean["speed"]), start + 0.5 * length)
+        slope = np.gradient(bridged(mean["speed"]), start + 0.5 * length)
     supply = (
         learn_supply(start + 0.5 * length, mean, variance, covariance)
         if mode == DRIVEN
@@ -195,12 +196,6 @@ def _edges(t: Array, dt: float, throttle: Array, on: Array) -> tuple[npt.NDArray
             length = min(length * GROWTH, longest)
     edges.append(t.size)
     return np.asarray(edges, dtype=np.int64), since
-
-
-def _bridged(values: Array) -> Array:
-    """Missing block means by a straight line between their neighbours."""
-    good = np.isfinite(values)
-    return values if good.all() else np.interp(np.arange(values.size), np.flatnonzero(good), values[good])
 
 
 def _block_mean(values: Array, edges: npt.NDArray[np.int64]) -> tuple[Array, Array]:

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from motorfit.bench.bridge import bridged
+
 __all__ = ["Supply", "learn_supply"]
 
 Array = npt.NDArray[np.float64]
@@ -56,7 +58,7 @@ def learn_supply(
     S. J. Koopman, Time Series Analysis by State Space Methods, 2nd ed., Oxford 2012, ch. 2).
     """
     v = mean["voltage"]
-    raw = Supply.as_logged(_filled(v))
+    raw = Supply.as_logged(bridged(v))
     current = mean.get("current")
     good = np.isfinite(v) & (np.isfinite(current) if current is not None else True)
     if np.count_nonzero(good) < 12:
@@ -88,11 +90,6 @@ def learn_supply(
     if shaky:
         return raw
     return Supply(basis[:, :2] @ coef[:2] + level, source, True)
-
-
-def _filled(v: Array) -> Array:
-    good = np.isfinite(v)
-    return v if good.all() else np.interp(np.arange(v.size), np.flatnonzero(good), v[good])
 
 
 def _local_level(rest: Array, variance: Array, good: npt.NDArray[np.bool_]) -> tuple[Array, bool]:

@@ -7,16 +7,14 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from motorfit.inference.graph import MEASURED, Graph, current_limit_of
+from motorfit.inference.graph import MEASURED, Graph, current_limit_of, limit_name
 from motorfit.physics import forward as f
 from motorfit.physics.air import air_density
+from motorfit.physics.motor import back_emf_constant
 
 __all__ = ["Assembled", "Values", "assemble", "derive"]
 
 Array = npt.NDArray[np.float64]
-
-RADIUS = 60.0 / (2.0 * math.pi)
-"""K_e [V s/rad] = RADIUS / K_v [rpm/V]."""
 
 
 class Values:
@@ -60,7 +58,7 @@ def derive(v: Values, id: str) -> dict[str, Array]:
     current is split by shares at the unloaded equilibrium at 10 V, ω₁₀ = (10 V - R I_0)/K_e.
     """
     kv, psi = v[f"kv[{id}]"], v[f"kt_kv_ratio[{id}]"]
-    ke = RADIUS / kv
+    ke = back_emf_constant(kv)
     resistance = v[f"total_resistance[{id}]"] - v["controller_resistance"]
     resistance = np.where(resistance > 0.0, resistance, np.nan)
     i10 = v[f"no_load_current[{id}]"]
@@ -108,7 +106,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         m = v.motor(r.run.motor)
         air = campaign.air_of(r.run)
         rho = air_density(air.temperature_c, air.pressure_hpa, air.humidity_pct)
-        p[f.P_KE], p[f.P_KT] = RADIUS / m["kv"], m["kt"]
+        p[f.P_KE], p[f.P_KT] = back_emf_constant(m["kv"]), m["kt"]
         p[f.P_R], p[f.P_RC] = m["winding_resistance"], v["controller_resistance"]
         p[f.P_I0], p[f.P_I1], p[f.P_I2] = (
             m["drag_current_static"],
@@ -118,7 +116,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_SAT] = v[f"inverse_saturation[{r.run.motor}]"]
         p[f.P_BRAKE] = m["braking_share"]
         limit = current_limit_of(campaign, r.run)
-        p[f.P_LIMIT] = 1e9 if limit is None else v[f"current_limit[{limit:g}]"]
+        p[f.P_LIMIT] = 1e9 if limit is None else v[limit_name(limit)]
         p[f.P_DUTY_S], p[f.P_DUTY_C], p[f.P_DUTY_E] = v["duty_slope"], v["duty_curvature"], v["duty_cubic"]
         p[f.P_IDLE] = v["controller_idle_current"]
         p[f.P_AW], p[f.P_TW] = (

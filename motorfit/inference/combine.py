@@ -12,8 +12,10 @@ import numpy.typing as npt
 
 from motorfit.bench.models import Measurement, PriorOverride
 from motorfit.inference.assemble import Values
-from motorfit.inference.graph import Graph, mass_factor
+from motorfit.inference.graph import Graph, limit_name, mass_factor
 from motorfit.inference.priors import BELIEFS
+from motorfit.physics.motor import resistance_at
+from motorfit.physics.propeller import figure_of_merit as merit_of
 from motorfit.quantities import PARAMETERS
 
 __all__ = ["PSI_LEAST", "PSI_MOST", "combined_terms", "figure_of_merit"]
@@ -63,9 +65,9 @@ def combined_terms(graph: Graph, v: Values) -> tuple[Array, Array]:
 
 
 def figure_of_merit(v: Values, propeller: str) -> Array:
-    """FM = √(2/π) C_T^1.5 / C_P with C_P = 2π C_Q [1] (e.g. W. Johnson, Helicopter Theory, 1980, ch. 2)."""
+    """Figure of merit of a propeller, (draws,) [1]."""
     ct, cq = v[f"thrust_coefficient[{propeller}]"], v[f"torque_coefficient[{propeller}]"]
-    return np.asarray(math.sqrt(2.0 / math.pi) * ct**1.5 / (2.0 * math.pi * cq))
+    return np.asarray(merit_of(ct, cq))
 
 
 def _quantity(
@@ -82,7 +84,7 @@ def _quantity(
 def _measured(v: Values, item: Measurement) -> Array:
     value = _quantity(v, item.quantity, item.motor, item.propeller, item.flywheel)
     if item.quantity == "winding_resistance" and item.temperature_c is not None:
-        value = value * (1.0 + 0.00393 * (item.temperature_c - 25.0))
+        value = np.asarray(resistance_at(value, item.temperature_c))
     return (value - item.value) / item.sd
 
 
@@ -110,4 +112,4 @@ def _stated(value: Array, own: PriorOverride) -> Array:
 
 def _shared(graph: Graph, v: Values, name: str) -> Array:
     limit = graph.campaign.bench.controller.current_limit_a
-    return v[f"current_limit[{limit:g}]" if name == "current_limit" and limit is not None else name]
+    return v[limit_name(limit) if name == "current_limit" and limit is not None else name]

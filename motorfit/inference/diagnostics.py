@@ -52,7 +52,7 @@ def diagnose(
         "model_evaluations": fast.evaluations + (reference.evaluations if reference is not None else 0),
         "optimum": {
             "chi2": round(logged_chi2(target, optimum.z), 1),
-            "residuals": int(np.count_nonzero(target.isd[target.logged])),
+            "residuals": int(np.count_nonzero(target.isd[target.flat.logged])),
             "evaluations": optimum.evaluations,
             "condition": float(f"{optimum.condition:.3g}"),
         },
@@ -82,7 +82,7 @@ def logged_chi2(target: Target, z: Array) -> float:
     """Sum of squared residuals of logged runs at a position; steady rows have a scatter of their own and are
     left out."""
     rows = target.residuals(z[None, :])[0]
-    slots = target.slot[target.logged]
+    slots = target.slot[target.flat.logged]
     return float(np.sum(rows[slots[slots >= 0]] ** 2))
 
 

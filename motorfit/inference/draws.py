@@ -8,10 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.bench.models import Motor
-from motorfit.inference.assemble import RADIUS, Values
+from motorfit.inference.assemble import Values
 from motorfit.inference.combine import PSI_LEAST, PSI_MOST, figure_of_merit
-from motorfit.inference.graph import MEASURED, Graph, mass_factor
+from motorfit.inference.graph import MEASURED, Graph, limit_name, mass_factor
 from motorfit.inference.priors import BELIEFS, Flat
+from motorfit.physics.motor import back_emf_constant
+from motorfit.physics.propeller import torque_coefficient
 
 __all__ = ["parameters_of", "prior_positions"]
 
@@ -55,7 +57,7 @@ def parameters_of(graph: Graph, v: Values, motor: str, shape: tuple[int, int]) -
         out[name] = v[name].reshape(shape)
     limit = graph.campaign.bench.controller.current_limit_a
     if limit is not None:
-        out["current_limit"] = v[f"current_limit[{limit:g}]"].reshape(shape)
+        out["current_limit"] = v[limit_name(limit)].reshape(shape)
     for channel in ("voltage", *MEASURED):
         for kind in ("gain", "offset", "delay"):
             if f"{kind}_{channel}" in graph.index:
@@ -91,7 +93,7 @@ def prior_positions(graph: Graph, rng: np.random.Generator, draws: int) -> Array
         return np.abs(belief.center + (belief.sd or 0.0) * unit)
 
     for motor in graph.motors:
-        ke = RADIUS / v[f"kv[{motor.id}]"]
+        ke = back_emf_constant(v[f"kv[{motor.id}]"])
         kt = stated("kt")
         psi = stated("kt_kv_ratio") if kt is None else kt / ke
         psi = _ratio(rng, draws) if psi is None else np.clip(psi, PSI_LEAST, PSI_MOST)
@@ -109,7 +111,7 @@ def prior_positions(graph: Graph, rng: np.random.Generator, draws: int) -> Array
         ct = v[f"thrust_coefficient[{propeller.id}]"]
         cq = stated("torque_coefficient")
         if cq is None:
-            cq = math.sqrt(2.0 / math.pi) * ct**1.5 / np.clip(merit, 0.01, 0.999) / (2.0 * math.pi)
+            cq = np.asarray(torque_coefficient(ct, np.clip(merit, 0.01, 0.999)))
         put(f"torque_coefficient[{propeller.id}]", cq)
     return z
 

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from motorfit.inference.agreement import largest_r_hat
 from motorfit.inference.fast import FastDraws
 from motorfit.inference.target import Target
 
@@ -154,6 +155,4 @@ def _r_hat(chains: Array) -> float:
     """Largest R̂ over parameters, each half of each ensemble being one chain (all walkers together)."""
     steps = chains.shape[1] // 2 * 2
     halves = chains[:, :steps].reshape(2 * chains.shape[0], steps // 2 * chains.shape[2], chains.shape[3])
-    within = halves.var(axis=1, ddof=1).mean(axis=0)
-    between = halves.mean(axis=1).var(axis=0, ddof=1)
-    return float(np.sqrt(1.0 + between / within).max())
+    return largest_r_hat(halves)

@@ -16,10 +16,10 @@ from motorfit.bench.reduce import BlockedRun
 from motorfit.inference.graph import Graph
 from motorfit.inference.priors import BELIEFS, VERSION
 from motorfit.physics.air import air_density
+from motorfit.units import RPM
 
 __all__ = ["constant_facts", "provenance"]
 
-_RPM = 60.0 / (2.0 * np.pi)
 _PACKAGES = ("motorfit", "numpy", "scipy", "lmfit", "emcee", "numba", "arviz-stats")
 
 
@@ -66,7 +66,7 @@ def _envelope(runs: list[BlockedRun]) -> dict[str, list[float] | None]:
         return [float(values.min() * factor), float(values.max() * factor)] if values.size else None
 
     return {
-        "speed_rpm": span("speed", _RPM),
+        "speed_rpm": span("speed", 1.0 / RPM),
         "voltage_v": span("voltage", 1.0),
         "current_a": span("current", 1.0),
     }

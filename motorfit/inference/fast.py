@@ -17,8 +17,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from motorfit.inference.agreement import largest_r_hat
 from motorfit.inference.optimum import Optimum
-from motorfit.inference.proposal import Drawn, Proposal, bend
+from motorfit.inference.proposal import PROBE_ROUNDS, PROBES, Drawn, Proposal, bend
 from motorfit.inference.target import Target
 
 __all__ = ["GROUPS", "FastDraws", "fast_draws", "k_threshold", "smooth_weights"]
@@ -61,6 +62,7 @@ class FastDraws:
     r_hat : largest R̂ between groups over coordinates
     moved : whether draws were moved on after resampling
     evaluations : of the model
+    proposal : what the draws came from
     """
 
     z: Array
@@ -130,7 +132,7 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     large = draws * target.flat.h.size > _LARGE
     most = next(s for s in (4, 2, 1) if s == 1 or draws // s >= _WALKERS)
     swarm = _Swarm(target, proposal, rng, draws // most if large else draws)
-    swarm.evaluations += 1600 + _PILOT
+    swarm.evaluations += PROBES * PROBE_ROUNDS + _PILOT
     smoothed, k = smooth_weights(swarm.log_weight)
     ess = effective(smoothed)
     stages, stations = 1, 1
@@ -239,10 +241,7 @@ class _Swarm:
 
     def r_hat(self) -> float:
         """Largest R̂ between groups over coordinates [1]."""
-        z = self.z.reshape(GROUPS, -1, self.z.shape[1])
-        return float(
-            np.sqrt(1.0 + z.mean(axis=1).var(axis=0, ddof=1) / z.var(axis=1, ddof=1).mean(axis=0)).max()
-        )
+        return largest_r_hat(self.z.reshape(GROUPS, -1, self.z.shape[1]))
 
 
 def _systematic(log_weight: Array, draws: int, rng: np.random.Generator) -> Integers:

@@ -157,6 +157,7 @@ def _collect(
     origin = provenance(campaign, logs, graph, findings, seed, path) | {"diagnostics": diagnostics}
     picked = flat[rng.permutation(flat.shape[0])[:_REPLICAS]]
     scatter = np.median(target.row_scatter(picked, rng), axis=0)
+    replicated = replicas(target, picked, rng)
     motors = []
     for motor in graph.motors:
         motors.append(
@@ -167,7 +168,7 @@ def _collect(
                 prior=parameters_of(graph, believed, motor.id, (1, _PRIOR_DRAWS)),
                 sample_stats={"log_density": chosen.log_density},
                 observed=observed_blocks(target, motor.id, scatter),
-                predictive=replicas(target, picked, motor.id, rng),
+                predictive=replicated[motor.id],
                 constant=constant_facts(graph, motor.id),
                 attributes=origin,
             )

@@ -18,6 +18,8 @@ import numpy.typing as npt
 from motorfit.bench.models import Campaign, Motor, Propeller, Run
 from motorfit.bench.reduce import BlockedRun
 from motorfit.inference.priors import BELIEFS, Belief, BetaLogit, Flat, HalfNormal, Normal, Prior, StudentT
+from motorfit.physics.motor import torque_constant
+from motorfit.physics.propeller import torque_coefficient
 
 __all__ = ["Coordinate", "Graph", "build_graph"]
 
@@ -177,7 +179,7 @@ def _bench(b: _Builder, runs: tuple[BlockedRun, ...], delays: Mapping[str, float
     for limit in sorted(
         {x for r in runs if (x := current_limit_of(b.campaign, r.run)) is not None} | _bench_limit(b)
     ):
-        b.add(f"current_limit[{limit:g}]", LOG, math.log(limit), BELIEFS["current_limit"].spread)
+        b.add(limit_name(limit), LOG, math.log(limit), BELIEFS["current_limit"].spread)
     logged = {name for r in runs for name in r.mean} | {"voltage"}
     for channel in ("voltage", *MEASURED):
         doubt = b.campaign.bench.channels.get(channel)
@@ -209,11 +211,16 @@ def current_limit_of(campaign: Campaign, run: Run) -> float | None:
     )
 
 
+def limit_name(limit_a: float) -> str:
+    """Coordinate of the limit of motor current whose nominal value is `limit_a` [A]."""
+    return f"current_limit[{limit_a:g}]"
+
+
 def _propeller(b: _Builder, propeller: Propeller) -> None:
     blades = (propeller.blades / 2.0) ** 0.6
     b.believe(f"thrust_coefficient[{propeller.id}]", BELIEFS["thrust_coefficient"], blades)
     ct = BELIEFS["thrust_coefficient"].center * blades
-    cq = math.sqrt(2.0 / math.pi) * ct**1.5 / BELIEFS["figure_of_merit"].center / (2.0 * math.pi)
+    cq = float(torque_coefficient(ct, BELIEFS["figure_of_merit"].center))
     b.add(f"torque_coefficient[{propeller.id}]", LOG, math.log(cq), 0.3, Flat())
     b.believe(f"thrust_reynolds_exponent[{propeller.id}]", BELIEFS["thrust_reynolds_exponent"])
     b.believe(f"torque_reynolds_exponent[{propeller.id}]", BELIEFS["torque_reynolds_exponent"])
@@ -250,7 +257,7 @@ def _motor(b: _Builder, motor: Motor) -> None:
     # a logarithm, so that the ridge with the gains is straight; its normal belief is stated in `combine`
     b.add(f"kt_kv_ratio[{id}]", LOG, math.log(BELIEFS["kt_kv_ratio"].center), 0.05, Flat())
     kv = motor.label_kv or BELIEFS["kv"].center
-    kt = 0.96 * 60.0 / (2.0 * math.pi * kv)
+    kt = float(torque_constant(kv, BELIEFS["kt_kv_ratio"].center))
     kappa = BELIEFS["torque_per_root_watt"].center * mass_factor(motor, 35.0) ** 0.83
     b.add(f"total_resistance[{id}]", LOG, math.log((kt / kappa) ** 2 + 0.01), 0.8, Flat())
     b.believe(f"no_load_current[{id}]", BELIEFS["no_load_current"])

@@ -7,13 +7,12 @@ import numpy.typing as npt
 
 from motorfit.inference.graph import MEASURED
 from motorfit.inference.target import Target
-from motorfit.physics.forward import MODE_AT_SPEED
 
 __all__ = ["find_delays"]
 
 Array = npt.NDArray[np.float64]
 
-_GRID_S = np.concatenate([-np.geomspace(0.03, 0.001, 7), np.geomspace(0.001, 0.16, 20)])
+_GRID_S = np.concatenate([-np.geomspace(0.03, 0.001, 7), np.geomspace(0.001, 0.16, 20), [0.0]])
 _GAIN = 40.0
 """Fall of the sum of squares from which a channel counts as late: far beyond chance over the grid, and beyond
 what a small misfit of the model's dynamics gives."""
@@ -31,13 +30,12 @@ def find_delays(target: Target, z: Array) -> dict[str, float]:
     -------
     channel -> delay [s], only where the logs show one
     """
-    driven = np.repeat(target.flat.mode != MODE_AT_SPEED, np.diff(target.flat.first))
     found = {}
     for c, name in enumerate(MEASURED[:-1]):
-        if not (target.isd[driven, c] > 0.0).any():
+        if not (target.isd[target.flat.logged, c] > 0.0).any():
             continue
-        chi2 = np.array([target.chi2_with_delay(z, c, d) for d in np.append(_GRID_S, 0.0)])
+        chi2 = np.array([target.chi2_with_delay(z, c, d) for d in _GRID_S])
         best = int(np.argmin(chi2))
         if chi2[-1] - chi2[best] > _GAIN:
-            found[name] = float(np.append(_GRID_S, 0.0)[best])
+            found[name] = float(_GRID_S[best])
     return found

@@ -1,10 +1,8 @@
-"""Noise learned from what the optimum leaves: its size per run and channel, slow errors per channel,
-outliers.
+"""Noise learned from what the optimum leaves: its size per run and channel, slow errors, outliers.
 
 The log's own high-frequency noise starts the fit; after it the whitened residuals say whether that was right.
- A channel whose residuals wander is given a smooth error of learned size, by maximum marginal likelihood, so
- intervals
-widen exactly where the model does not fit.
+A channel whose residuals wander is given a smooth error of learned size, by maximum marginal likelihood, so
+that intervals widen where the model does not fit.
 """
 
 from __future__ import annotations
@@ -38,7 +36,7 @@ def learn_noise(target: Target, z: Array) -> Target:
 
     Returns
     -------
-    Target.  Tables keep theirs: their scatter is a coordinate of its own.
+    Target.  Steady rows keep theirs: their scatter is unknown and integrated out.
     """
     flat = target.flat
     isd, phi = whitening(flat)
@@ -49,7 +47,7 @@ def learn_noise(target: Target, z: Array) -> Target:
         if (isd[:, c] > 0.0).any():
             size[c] = _best_size(target, isd, phi, rest, c)
     slow = slow_error(flat, isd, phi, size)
-    for r, (a, b) in enumerate(zip(flat.first[:-1], flat.first[1:], strict=True)):
+    for r, (a, b) in enumerate(pairwise(flat.first)):
         if flat.mode[r] == MODE_AT_SPEED:
             continue
         for c in range(N_CHANNELS):

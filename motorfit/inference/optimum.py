@@ -12,7 +12,7 @@ from motorfit.errors import MotorfitError
 from motorfit.inference.priors import HalfNormal, Prior
 from motorfit.inference.target import Target
 
-__all__ = ["Optimum", "OptimumError", "find_optimum", "jacobian"]
+__all__ = ["Optimum", "OptimumError", "find_optimum", "laplace"]
 
 Array = npt.NDArray[np.float64]
 
@@ -42,6 +42,8 @@ class Optimum:
     z : (coordinates,) standardised position, within bounds [-]
     centre : (coordinates,) minimum of the quadratic fitted there, which may lie beyond a bound [-]
     factor : (coordinates, coordinates) L with L Lᵀ the Laplace covariance [-]
+    residuals : (rows,) of data and priors at z [-]
+    jacobian : (rows, coordinates) of them [-]
     chi2 : sum of squared residuals [-]
     evaluations : calls of the model
     condition : condition number of the whitened Jacobian
@@ -50,6 +52,8 @@ class Optimum:
     z: Array
     centre: Array
     factor: Array
+    residuals: Array
+    jacobian: Array
     chi2: float
     evaluations: int
     condition: float
@@ -80,12 +84,12 @@ def _condensed(rows: Array, j: Array) -> Array:
     return np.concatenate([along[None, :], np.linalg.cholesky(rest + ridge * np.eye(along.size)).T])
 
 
-def bounds_of(prior: Prior) -> tuple[float, float]:
+def _bounds(prior: Prior) -> tuple[float, float]:
     """Where a coordinate's prior ends [-]."""
     return (0.0, prior.top) if isinstance(prior, HalfNormal) else (-np.inf, np.inf)
 
 
-def jacobian(target: Target, z: Array, step: float = 1e-5) -> Array:
+def _jacobian(target: Target, z: Array, step: float = 1e-5) -> Array:
     """Central differences of the residuals, all columns in one batch: (rows, coordinates)."""
     d = z.size
     batch = np.concatenate([z + step * np.eye(d), z - step * np.eye(d)])
@@ -123,7 +127,7 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     names = [f"z{i}" for i in range(start.size)]
     parameters = Parameters()
     for name, value, coordinate in zip(names, start, target.graph.coordinates, strict=True):
-        low, high = bounds_of(coordinate.prior)
+        low, high = _bounds(coordinate.prior)
         inside = (
             min(max(float(value), low + _INSIDE), high - _INSIDE) if high > low + _INSIDE else float(value)
         )
@@ -161,20 +165,16 @@ def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:
     OptimumError : the model has no finite prediction there, or a direction is left undetermined
     """
     rows = target.residuals(z[None, :])[0]
-    j = jacobian(target, z)
+    j = _jacobian(target, z)
     if not (np.isfinite(rows).all() and np.isfinite(j).all()):
         raise OptimumError(
             "The fit ended where the model has no finite prediction. Run `motorfit check`, and look for a "
             "run that contradicts the others."
         )
-    u, s, vt = np.linalg.svd(j, full_matrices=False)
-    del u
+    _, s, vt = np.linalg.svd(j, full_matrices=False)
     if s[-1] <= 1e-10 * s[0]:
         raise OptimumError("The runs and priors leave a direction undetermined; widen no prior to infinity.")
     factor = vt.T / s
-    step = factor @ (factor.T @ (j.T @ rows))
-    bounded = np.array([np.isfinite(bounds_of(c.prior)).any() for c in target.graph.coordinates])
-    # away from bounds the search has ended; along what a bound holds back, the quadratic says where it would
-    # go
-    centre = z - step if bounded.any() else z
-    return Optimum(z, centre, factor, float(rows @ rows), evaluations, float(s[0] / s[-1]))
+    # where bounds hold nothing back this step is all but zero; elsewhere it says where the quadratic would go
+    centre = z - factor @ (factor.T @ (j.T @ rows))
+    return Optimum(z, centre, factor, rows, j, float(rows @ rows), evaluations, float(s[0] / s[-1]))

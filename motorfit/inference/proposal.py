@@ -5,9 +5,8 @@ gain's 1 %, so a straight Gaussian leaves the sheet after half a standard deviat
 it there.
 
 - A triangular map with unit determinant adds to every standardised direction polynomials of the wider
-  directions before it, learned from Gauss-Newton steps at scattered points (the geodesic
-  acceleration of M. K. Transtrum and J. P. Sethna, arXiv:1201.5885, taken at
-  finite steps and used as a change of variables).
+  directions before it, learned from Gauss-Newton steps at scattered points (the geodesic acceleration of
+  M. K. Transtrum and J. P. Sethna, arXiv:1201.5885, at finite steps and as a change of variables).
 - Effects that may be absent stand first and are drawn from their truncated conditional normals, whose
   density is known (V. A. Hajivassiliou, D. L. McFadden, Econometrica 66 (1998) 863, section 4).
 """
@@ -19,17 +18,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from motorfit.inference.optimum import Optimum, jacobian
+from motorfit.inference.optimum import Optimum
 from motorfit.inference.priors import HalfNormal
 from motorfit.inference.target import Target
 
-__all__ = ["Drawn", "Proposal", "bend"]
+__all__ = ["PROBES", "PROBE_ROUNDS", "Drawn", "Proposal", "bend"]
 
 Array = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
 
 _BENDING = 0.05
 """Displacement, in standard deviations of the posterior, below which a monomial is not worth carrying."""
+
+PROBE_ROUNDS, PROBES = 2, 800
+"""Batches of scattered points from which the bending is learned, and their size."""
 
 _MOST = 150
 """Monomials added at a time."""
@@ -157,7 +159,12 @@ def _truncated(normal: Array, low: Array, high: Array) -> tuple[Array, Array]:
 
 
 def bend(
-    target: Target, optimum: Optimum, rng: np.random.Generator, *, rounds: int = 2, probes: int = 800
+    target: Target,
+    optimum: Optimum,
+    rng: np.random.Generator,
+    *,
+    rounds: int = PROBE_ROUNDS,
+    probes: int = PROBES,
 ) -> Proposal:
     """Lay a proposal along the posterior's ridges.
 
@@ -179,11 +186,11 @@ def bend(
     d, nb = optimum.z.size, len(bounded)
     axes = np.zeros((d, d))
     axes[order] = factor  # column j: direction j in z
-    unit = jacobian(target, optimum.z) @ axes  # orthonormal columns
+    unit = optimum.jacobian @ axes  # orthonormal columns
     # residuals where the quadratic has its minimum, by the same quadratic: the point itself may be out of
     # bounds
     home = np.linalg.solve(factor, (optimum.z - optimum.centre)[order])
-    middle = target.residuals(optimum.z[None, :])[0] - unit @ home
+    middle = optimum.residuals - unit @ home
     proposal = Proposal(
         optimum.centre, factor, order, top, np.zeros((0, 3), dtype=np.int64), np.zeros((0, d)), np.zeros(d),
         np.ones(nb), np.eye(d)[nb:], 100.0,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,17 +17,14 @@ Array = npt.NDArray[np.float64]
 
 
 def _blocks_of(target: Target, motor: str) -> npt.NDArray[np.int64]:
-    spans = zip(target.graph.runs, target.flat.first[:-1], target.flat.first[1:], strict=True)
-    picked = [np.arange(a, b) for r, a, b in spans if r.run.motor == motor]
+    spans = zip(target.graph.runs, pairwise(target.flat.first), strict=True)
+    picked = [np.arange(a, b) for r, (a, b) in spans if r.run.motor == motor]
     return np.concatenate(picked) if picked else np.zeros(0, dtype=np.int64)
 
 
-def doubt(target: Target) -> Array:
+def _doubt(target: Target) -> Array:
     """One-sigma noise of each block mean as the fit took it, (blocks, channels); NaN where not used."""
-    used = target.isd > 0.0
-    innovation = np.where(used, 1.0 / np.where(used, target.isd, 1.0), np.nan)
-    marginal = innovation / np.sqrt(np.maximum(1.0 - target.phi**2, 0.05))
-    return marginal
+    return np.asarray(target.innovation_sd / np.sqrt(np.maximum(1.0 - target.phi**2, 0.05)))
 
 
 def observed_blocks(target: Target, motor: str, scatter: Array) -> dict[str, npt.NDArray[Any]]:
@@ -42,7 +40,7 @@ def observed_blocks(target: Target, motor: str, scatter: Array) -> dict[str, npt
         "throttle": np.concatenate([r.throttle for r in runs]),
     }
     at = _blocks_of(target, motor)
-    sd = doubt(target)[at]
+    sd = _doubt(target)[at]
     steady = np.repeat([r.mode == "at-speed" for r in runs], [r.size for r in runs])
     sd[steady] *= scatter
     for name in ("voltage", *MEASURED):
@@ -55,18 +53,22 @@ def observed_blocks(target: Target, motor: str, scatter: Array) -> dict[str, npt
 
 
 def replicas(
-    target: Target, z: Array, motor: str, rng: np.random.Generator
-) -> dict[str, npt.NDArray[np.float32]]:
-    """Replicated block means of a motor's runs: channel -> (draws, block), SI, noise and slow error
-    included."""
-    at = _blocks_of(target, motor)
-    if at.size == 0:
-        return {}
-    clean = target.predict(z)
-    noise = target.noise(z, rng)
+    target: Target, z: Array, rng: np.random.Generator
+) -> dict[str, dict[str, npt.NDArray[np.float32]]]:
+    """Replicated block means of every motor's runs, noise and slow error included.
+
+    Returns
+    -------
+    motor -> channel -> (draws, block of the motor's runs), SI, NaN where a channel is not used
+    """
+    logged = target.predict(z) + target.noise(z, rng)
+    used = target.isd > 0.0
     out = {}
-    for c, name in enumerate(MEASURED):
-        used = target.isd[at, c] > 0.0
-        if used.any():
-            out[name] = np.where(used, clean[:, at, c] + noise[:, at, c], np.nan).astype(np.float32)
+    for motor in target.graph.motors:
+        at = _blocks_of(target, motor.id)
+        out[motor.id] = {
+            name: np.where(used[at, c], logged[:, at, c], np.nan).astype(np.float32)
+            for c, name in enumerate(MEASURED)
+            if used[at, c].any()
+        }
     return out

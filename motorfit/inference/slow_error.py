@@ -9,6 +9,7 @@ is the whitened residual, and a thin singular value decomposition U = Q s Vᵀ m
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -47,7 +48,7 @@ class SlowError:
         """Realisations of the slow error: `scatter` (draws, N_CHANNELS) of tables; to (draws, blocks,
         N_CHANNELS)."""
         out = np.zeros((scatter.shape[0], flat.h.size, N_CHANNELS))
-        for r, (a, b) in enumerate(zip(flat.first[:-1], flat.first[1:], strict=True)):
+        for r, (a, b) in enumerate(pairwise(flat.first)):
             for c in range(N_CHANNELS):
                 u = _curves(flat, r, c, self.size[c])
                 if u is None:
@@ -91,7 +92,7 @@ def slow_error(flat: Flat, isd: Array, phi: Array, size: Array) -> SlowError:
     basis = np.zeros((flat.h.size, N_CHANNELS, k))
     shrink = np.zeros((flat.first.size - 1, N_CHANNELS, k))
     log_det = 0.0
-    for r, (a, b) in enumerate(zip(flat.first[:-1], flat.first[1:], strict=True)):
+    for r, (a, b) in enumerate(pairwise(flat.first)):
         for c in range(N_CHANNELS):
             if np.count_nonzero(isd[a:b, c]) < 3 or _curves(flat, r, c, float(size[c])) is None:
                 continue

@@ -7,6 +7,7 @@ import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -51,6 +52,11 @@ class Flat:
     variance: Array
     covariance: Array
 
+    @cached_property
+    def logged(self) -> npt.NDArray[np.bool_]:
+        """(blocks,) True for blocks of logs, False for steady rows."""
+        return np.repeat(self.mode != MODE_AT_SPEED, np.diff(self.first))
+
     @property
     def inputs(self) -> tuple[Any, Any, Any, Any, Any, Any, Any, Any, Any]:
         """Leading arguments of the kernels after the parameters."""
@@ -76,7 +82,7 @@ def flatten(graph: Graph) -> Flat:
     y = np.full((n, N_CHANNELS), np.nan)
     variance = np.full((n, N_CHANNELS), np.nan)
     covariance = np.zeros((n, N_CHANNELS))
-    for r, a, b in zip(runs, first[:-1], first[1:], strict=True):
+    for r, (a, b) in zip(runs, pairwise(first), strict=True):
         for c, name in enumerate(MEASURED):
             if name not in r.mean:
                 continue
@@ -133,9 +139,10 @@ class Target:
         return np.where(used, np.cumsum(used).reshape(used.shape) - 1, -1)
 
     @property
-    def logged(self) -> npt.NDArray[np.bool_]:
-        """(blocks,) True for blocks of logs, False for steady rows."""
-        return np.repeat(self.flat.mode != MODE_AT_SPEED, np.diff(self.flat.first))
+    def innovation_sd(self) -> Array:
+        """What a block adds to the noise of the one before, (blocks, N_CHANNELS) SI; NaN where not used."""
+        used = self.isd > 0.0
+        return np.where(used, 1.0 / np.where(used, self.isd, 1.0), np.nan)
 
     @property
     def data_rows(self) -> int:
@@ -177,7 +184,9 @@ class Target:
             v = self.values(z)
             total, _ = self._run(v, None)
             terms, jacobian = combined_terms(self.graph, v)
-            out = -0.5 * total - 0.5 * np.sum(terms**2, axis=0) + jacobian
+            out = jacobian - 0.5 * total
+            for term in terms:  # one by one: a sum over the axis rounds by the size of the batch
+                out -= 0.5 * term**2
             for i, c in enumerate(self.graph.coordinates):
                 out += c.prior.log_density(z[:, i])
         return np.where(np.isfinite(out), out, -np.inf)
@@ -214,12 +223,9 @@ class Target:
     def noise(self, z: Array, rng: np.random.Generator) -> Array:
         """One realisation of the sensors' noise and slow errors per draw: (draws, blocks, N_CHANNELS), SI."""
         n = self.flat.h.size
-        used = self.isd > 0.0
         scatter = self.row_scatter(z, rng)
-        innovation = np.where(used, 1.0 / np.where(used, self.isd, 1.0), 0.0)
-        out = rng.standard_normal((z.shape[0], n, N_CHANNELS)) * innovation
-        steady = np.repeat(self.flat.mode == MODE_AT_SPEED, np.diff(self.flat.first))
-        out[:, steady] *= scatter[:, None, :]
+        out = rng.standard_normal((z.shape[0], n, N_CHANNELS)) * np.nan_to_num(self.innovation_sd)
+        out[:, ~self.flat.logged] *= scatter[:, None, :]
         for k in range(1, n):
             out[:, k] += self.phi[k] * out[:, k - 1]
         return out + self.slow.draw(self.flat, scatter, rng)
@@ -255,7 +261,7 @@ def whitening(flat: Flat) -> tuple[Array, Array]:
     usable = np.isfinite(flat.y) & np.isfinite(flat.variance)
     isd = np.zeros((n, N_CHANNELS))
     phi = np.zeros((n, N_CHANNELS))
-    for a, b in zip(flat.first[:-1], flat.first[1:], strict=True):
+    for a, b in pairwise(flat.first):
         before = np.zeros_like(usable[a:b])
         before[1:] = usable[a : b - 1]
         linked = usable[a:b] & before
@@ -272,11 +278,10 @@ def build_target(graph: Graph) -> Target:
     """The posterior of a campaign with the noise measured from its logs."""
     flat = flatten(graph)
     isd, phi = whitening(flat)
-    at_speed = np.repeat(flat.mode == MODE_AT_SPEED, np.diff(flat.first))
-    rows = np.count_nonzero(isd[at_speed], axis=0).astype(np.float64)
+    rows = np.count_nonzero(isd[~flat.logged], axis=0).astype(np.float64)
     belief = BELIEFS["row_scatter"]
-    # an inverse gamma of the variance with the belief's mean and spread of the logarithm: trigamma(0.90) = (2
-    # ln 2)²
+    # an inverse gamma of the variance with the belief's mean and spread of the logarithm:
+    # trigamma(0.90) = (2 ln 2)²
     exponent = np.where(rows > 0.0, rows + 2.0 * _GAMMA_SHAPE, 0.0)
     scale = np.full(N_CHANNELS, 2.0 * belief.center**2 * math.exp(_DIGAMMA))
     return Target(

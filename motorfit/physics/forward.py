@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.compiled import kernel
+from motorfit.physics.motor import COPPER_COEFFICIENT
 from motorfit.physics.transient import riccati_step, riccati_time_to
 
 Array = npt.NDArray[np.float64]
@@ -41,8 +42,6 @@ N_PHYSICS = 30
 N_CHANNELS = 8
 
 MODE_DRIVEN, MODE_FREEWHEEL, MODE_AT_SPEED = 0, 1, 2
-
-_COPPER = 0.00393  # 1/K, resistance of copper about 25 °C (IEC 60028 gives 0.00393 at 20 °C)
 
 
 @kernel
@@ -224,7 +223,7 @@ def simulate_driven(
         f = 1.0 - p[P_MAG] * (t_b - 25.0)
         ke_hot, kt = p[P_KE] * f, p[P_KT] * f
         ke = ke_hot
-        r_w = p[P_R] * (1.0 + _COPPER * (t_w - 25.0))
+        r_w = p[P_R] * (1.0 + COPPER_COEFFICIENT * (t_w - 25.0))
         rt = r_w + p[P_RC]
         d = duty_of(throttle[k], p[P_DUTY_S], p[P_DUTY_C], p[P_DUTY_E])
         driven = (not freewheel) and on[k] > 0.0
@@ -309,7 +308,7 @@ def simulate_at_speed(p: Array, omega: Array, slope: Array, voltage: Array, out:
     Bus current follows from power balance, V_b (I_b - I_q) = I_m (K_e ω + (R + R_c) I_m), whatever the duty.
     """
     f = 1.0 - p[P_MAG] * (p[P_AIR] - 25.0)
-    r_w = p[P_R] * (1.0 + _COPPER * (p[P_AIR] - 25.0))
+    r_w = p[P_R] * (1.0 + COPPER_COEFFICIENT * (p[P_AIR] - 25.0))
     ke, kt = p[P_KE] * f, p[P_KT] * f
     for k in range(omega.shape[0]):
         w = max(omega[k], 0.0)

@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 
 from motorfit.bench.models import Campaign
-from motorfit.inference.assemble import RADIUS, Values
+from motorfit.inference.assemble import Values
 from motorfit.inference.combine import combined_terms, figure_of_merit
 from motorfit.inference.draws import prior_positions
 from motorfit.inference.graph import LINEAR, LOG, Graph, build_graph
 from motorfit.inference.priors import HalfNormal, Normal, StudentT
 from tests.inference.benches import SimulatedBench
+
+RADIUS = 60.0 / (2.0 * math.pi)
 
 
 def _graph(bench: SimulatedBench, text: str = "") -> Graph:
