@@ -89,7 +89,7 @@ def ensemble_draws(
     proposal = fast.proposal
     size = proposal.normals
     walkers = 2 * size + 2
-    most_steps = int(np.clip(_WORK / (ENSEMBLES * walkers * target.flat.h.size), 400, most_steps))
+    most_steps = int(np.clip(_WORK / (ENSEMBLES * walkers * target.flat.size), 400, most_steps))
 
     def log_probability(x: Array) -> Array:
         with np.errstate(all="ignore"):  # far moves end where nothing is finite, and are refused there

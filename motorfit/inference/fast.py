@@ -221,7 +221,7 @@ class _Swarm:
 
     def settle(self) -> None:
         """Moves until the groups agree: many for a small problem, what a person waits for in a large one."""
-        size = _MOVES * self.z.shape[0] * self.target.flat.h.size
+        size = _MOVES * self.z.shape[0] * self.target.flat.size
         for _ in range(int(np.clip(_WORK / size, _LAST_MOVES, 200))):
             for _ in range(_MOVES):
                 self.move(1.0)

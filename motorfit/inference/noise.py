@@ -63,6 +63,8 @@ def same_noise(before: Target, after: Target) -> bool:
     """Whether two noise models of a campaign agree well enough for a fit: block doubts to 5 %, few outliers
     moved."""
     used = before.isd > 0.0
+    if not used.any():
+        return True
     ratio = np.abs(np.log(after.isd[used] / before.isd[used]))
     same_size = np.abs(after.slow.size - before.slow.size) <= 0.3 * np.maximum(
         after.slow.size, before.slow.size

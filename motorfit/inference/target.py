@@ -52,6 +52,11 @@ class Flat:
     variance: Array
     covariance: Array
 
+    @property
+    def size(self) -> int:
+        """What one draw costs, in blocks; not 0 where there are measurements alone."""
+        return max(self.h.size, 1)
+
     @cached_property
     def logged(self) -> npt.NDArray[np.bool_]:
         """(blocks,) True for blocks of logs, False for steady rows."""
@@ -99,10 +104,10 @@ def flatten(graph: Graph) -> Flat:
             y[a:b, C_DUTY] = np.where(duty_rows(r), 0.0, np.nan)
             variance[a:b, C_DUTY] = 1.0
     stack = [
-        np.concatenate([getattr(r, k) for r in runs])
+        np.concatenate([np.zeros(0), *(getattr(r, k) for r in runs)])  # measurements alone have no run
         for k in ("length_s", "throttle", "on", "samples", "slope")
     ]
-    supply = np.concatenate([r.supply.open_circuit_v for r in runs])
+    supply = np.concatenate([np.zeros(0), *(r.supply.open_circuit_v for r in runs)])
     modes = np.array([_MODES[r.mode] for r in runs], dtype=np.int64)
     length, throttle, on, samples, slope = (np.ascontiguousarray(a) for a in stack)
     return Flat(first, modes, length, throttle, supply, on, samples, slope, y, variance, covariance)

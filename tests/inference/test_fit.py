@@ -182,3 +182,15 @@ def test_replicas_cover_what_was_observed(single_fit: FitResult) -> None:
         inside.append(share.astype(np.float64))
     assert len(inside) >= 3
     assert 0.82 < np.concatenate(inside).mean() < 0.98
+
+
+def test_measurements_alone_are_a_fit(tables: SimulatedBench) -> None:
+    """A resistance on a meter and no log: it is learned, the rest stays at the prior, and files are written."""
+    campaign = tables.with_text(
+        '\n[[measurements]]\nmotor = "motor-1"\nquantity = "winding_resistance"\nunit = "ohm"\n'
+        "value = 0.06\nsd = 0.001\n"
+    )
+    result = fit_campaign(campaign, (), draws=400)
+    (motor,) = result.motors
+    assert _flat(motor, "winding_resistance").mean() == pytest.approx(0.06, abs=0.0006)
+    assert _flat(motor, "kv").std() == pytest.approx(float(np.std(motor.prior["kv"])), rel=0.3)
