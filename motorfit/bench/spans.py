@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import median_filter
 
 from motorfit.bench.findings import Finding
 from motorfit.bench.models import Run
@@ -13,6 +14,8 @@ from motorfit.bench.models import Run
 __all__ = ["AT_SPEED", "DRIVEN", "FREEWHEEL", "driven_span", "mode_of"]
 
 Array = npt.NDArray[np.float64]
+
+_NEIGHBOURS = 15
 
 DRIVEN, FREEWHEEL, AT_SPEED = "driven", "freewheel", "at-speed"
 
@@ -48,19 +51,38 @@ def driven_span(
     current = channels["current"]
     missing = ~np.isfinite(current)
     threshold = 0.01 * float(np.nanpercentile(np.abs(current), 99.5)) if not missing.all() else 0.0
-    driving = missing | (np.where(missing, 0.0, current) > threshold)
-    if driving.all():
-        return slice(0, n), on, ()
-    span = _settled(driving, _longest(driving))
+    known = np.where(missing, 0.0, current)
+    driving = missing | (known > threshold)
+    span = _longest(driving)
+    span = _settled(driving[span] & ~(_let_go(known[span]) & ~missing[span]), span)
+    if span == slice(0, n):
+        return span, on, ()
     findings = _left_out(run, time_s, span, "with the supply switching or the controller off")
     return span, on, findings
+
+
+def _let_go(current: Array) -> npt.NDArray[np.bool_]:
+    """Samples in which the current falls well below that of its neighbours: part of them without drive.
+
+    Below the running median by a seventh and by eight of its median deviations; where current is small
+    against its largest, noise would look the same.
+    """
+    if current.size < _NEIGHBOURS:
+        return np.zeros(current.size, dtype=bool)
+    middle = median_filter(current, _NEIGHBOURS, mode="nearest")
+    spread = median_filter(np.abs(current - middle), 4 * _NEIGHBOURS + 1, mode="nearest")
+    below = middle - current
+    fell: npt.NDArray[np.bool_] = (
+        (middle > 0.1 * float(np.max(current))) & (below > middle / 7.0) & (below > 8.0 * spread)
+    )
+    return fell
 
 
 def _settled(driving: npt.NDArray[np.bool_], span: slice) -> slice:
     """A stretch without the dropouts near its ends: a controller that catches a motor lets go now and
     then."""
     size = span.stop - span.start
-    away = np.flatnonzero(~driving[span])
+    away = np.flatnonzero(~driving)
     early, late = away[away < size // 10], away[away > size - size // 10]
     start = span.start + (int(early[-1]) + 1 if early.size else 0)
     stop = span.start + (int(late[0]) if late.size else size)

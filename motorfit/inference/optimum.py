@@ -59,13 +59,16 @@ class Optimum:
     condition: float
 
 
-def _softened(rows: Array, robust: bool) -> Array:
-    """Residuals as they are, or grown no faster than a logarithm's root beyond a few deviations (Cauchy's
-    loss)."""
-    finite = np.clip(np.nan_to_num(rows, nan=_FAR), -_FAR, _FAR)
-    if not robust:
-        return finite
-    return np.asarray(np.sign(finite) * _SOFT * np.sqrt(np.log1p((finite / _SOFT) ** 2)))
+def _softened(rows: Array, soft: int) -> Array:
+    """Residuals (draws, rows), the first `soft` of them grown no faster than a logarithm's root beyond a few
+    deviations (Cauchy's loss).
+
+    Those of the priors behind them never are: what the data then say would no longer be held anywhere.
+    """
+    out = np.clip(np.nan_to_num(rows, nan=_FAR), -_FAR, _FAR)
+    data = out[:, :soft]
+    out[:, :soft] = np.sign(data) * _SOFT * np.sqrt(np.log1p((data / _SOFT) ** 2))
+    return out
 
 
 def _condensed(rows: Array, j: Array) -> Array:
@@ -125,6 +128,7 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
             "campaign: a unit slip or a wrong pole count is the usual cause."
         )
     names = [f"z{i}" for i in range(start.size)]
+    soft = target.data_rows if robust else 0
     parameters = Parameters()
     for name, value, coordinate in zip(names, start, target.graph.coordinates, strict=True):
         low, high = _bounds(coordinate.prior)
@@ -140,14 +144,14 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
         return np.round(z, 8)
 
     def length(p: Parameters) -> Array:
-        rows = _softened(target.residuals(position(p)[None, :]), robust)[0]
+        rows = _softened(target.residuals(position(p)[None, :]), soft)[0]
         out = np.zeros(start.size + 1)
         out[0] = math.sqrt(float(np.sum(rows * rows)))
         return out
 
     def derivative(p: Parameters) -> Array:
         z = position(p)
-        rows = _softened(target.residuals(np.concatenate([z[None, :], z + _STEP * np.eye(z.size)])), robust)
+        rows = _softened(target.residuals(np.concatenate([z[None, :], z + _STEP * np.eye(z.size)])), soft)
         return _condensed(rows[0], (rows[1:] - rows[0]).T / _STEP)
 
     fit = Minimizer(length, parameters, scale_covar=False, calc_covar=False).minimize(

@@ -101,3 +101,20 @@ def test_all_of_a_run_counts_when_the_throttle_is_logged_or_nothing_tells(extra:
     assert (span.start, span.stop) == (0, TIME.size)
     assert np.all(on == 1.0)
     assert findings == ()
+
+
+def test_a_motor_that_is_being_caught_is_left_out() -> None:
+    """Now and then in the first second the current falls, not to zero, and half way at the edges of that."""
+    current = 20.0 - 1.5 * TIME + 0.1 * np.sin(40.0 * TIME)
+    current[[20, 21, 45]] = 0.4
+    current[[22, 60]] *= 0.6
+    span, _, findings = driven_span(run_of("spin-up"), DRIVEN, TIME, {"current": current})
+    assert (span.start, span.stop) == (61, TIME.size)
+    assert tells(findings, 0.0, 0.60)
+
+
+def test_noise_of_a_small_current_is_no_dropout() -> None:
+    rng = np.random.default_rng(3)
+    current = np.maximum(20.0 * np.exp(-TIME / 0.05), 0.6) + 0.15 * rng.standard_normal(TIME.size)
+    span, _, _ = driven_span(run_of("no-load"), DRIVEN, TIME, {"current": np.maximum(current, 0.25)})
+    assert (span.start, span.stop) == (0, TIME.size)

@@ -185,7 +185,7 @@ def test_replicas_cover_what_was_observed(single_fit: FitResult) -> None:
 
 
 def test_measurements_alone_are_a_fit(tables: SimulatedBench) -> None:
-    """A resistance on a meter and no log: it is learned, the rest stays at the prior, and files are written."""
+    """A resistance on a meter and no log: it is learned, the rest stays at the prior."""
     campaign = tables.with_text(
         '\n[[measurements]]\nmotor = "motor-1"\nquantity = "winding_resistance"\nunit = "ohm"\n'
         "value = 0.06\nsd = 0.001\n"

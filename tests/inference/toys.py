@@ -47,7 +47,7 @@ def toy(rows: Callable[[Array], Array], size: int, bounded: dict[int, float]) ->
 
     coordinates = tuple(Coordinate(f"z{i}", LINEAR, 0.0, 1.0, prior(i)) for i in range(size))
     graph = SimpleNamespace(coordinates=coordinates, size=size)
-    flat = SimpleNamespace(h=np.zeros(100))
+    flat = SimpleNamespace(size=100, h=np.zeros(100))
     return cast(Target, Toy(rows, graph, flat))
 
 
