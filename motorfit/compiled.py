@@ -19,6 +19,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 _SOURCES = (
     "physics/motor.py",  # its constants are frozen into kernels
+    "physics/rows.py",  # its slots too
     "physics/transient.py",
     "physics/forward.py",
     "physics/steady.py",

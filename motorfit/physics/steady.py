@@ -15,10 +15,7 @@ et al., Numerical Recipes, 3rd ed. 2007, section 9.4).
 
 from __future__ import annotations
 
-import itertools
 import math
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,17 +23,32 @@ from numpy.typing import ArrayLike, NDArray
 
 from motorfit.compiled import kernel
 from motorfit.physics.drive import Drive, Load
+from motorfit.physics.rows import (
+    R_AQ,
+    R_AT,
+    R_DUTY_C,
+    R_DUTY_E,
+    R_DUTY_S,
+    R_I0,
+    R_I1,
+    R_I2,
+    R_IQ,
+    R_KE,
+    R_KT,
+    R_LIMIT,
+    R_LOG_REF,
+    R_R,
+    R_RC,
+    R_RS,
+    R_SAT,
+    R_THRUST,
+    R_TORQUE,
+    rows_of,
+    shared_out,
+)
 from motorfit.physics.values import PhysicsError, require_between
 
 Array = NDArray[np.float64]
-
-# fmt: off
-(_KE, _KT, _R, _I0, _I1, _I2, _SAT, _RC, _IQ, _LIMIT, _DUTY_S, _DUTY_C, _DUTY_E, _RS,
- _THRUST, _TORQUE, _A_T, _A_Q, _LOG_W_REF) = range(19)
-# fmt: on
-
-_THREADED_ABOVE = 20_000
-"""Points above which threads pay for their start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +80,7 @@ class OperatingPoints:
 @kernel
 def _duty(p: Array, x: float) -> float:
     y = 1.0 - x
-    d: float = 1.0 - p[_DUTY_S] * y + p[_DUTY_C] * x * y + p[_DUTY_E] * x * y * (1.0 - 2.0 * x)
+    d: float = 1.0 - p[R_DUTY_S] * y + p[R_DUTY_C] * x * y + p[R_DUTY_E] * x * y * (1.0 - 2.0 * x)
     return min(max(d, 0.0), 1.0)
 
 
@@ -82,25 +94,25 @@ def _power(omega: float, log_reference: float, exponent: float) -> float:
 @kernel
 def _balance(p: Array, drive: float, slope: float, top: float, growth: float) -> float:
     """Root of F [rad/s] in (0, top], I = drive - slope ω; ``growth`` [1] guesses Q_p's Reynolds factor."""
-    kt, a_q, sat, log_ref = p[_KT], p[_A_Q], p[_SAT], p[_LOG_W_REF]
+    kt, a_q, sat, log_ref = p[R_KT], p[R_AQ], p[R_SAT], p[R_LOG_REF]
     per_kt = 1.0 / kt
-    a = kt * (drive - p[_I0])
-    b = kt * (slope + p[_I1])
-    root = b + math.sqrt(b * b + 4.0 * a * (kt * p[_I2] + p[_TORQUE] * growth))
+    a = kt * (drive - p[R_I0])
+    b = kt * (slope + p[R_I1])
+    root = b + math.sqrt(b * b + 4.0 * a * (kt * p[R_I2] + p[R_TORQUE] * growth))
     w = 2.0 * a / root if root > 0.0 else top
     low, high = 0.0, top
     w = min(max(w, 1e-6 * top), top)
     for _ in range(100):
         i = drive - slope * w
-        load_slope = p[_TORQUE] * w * _power(w, log_ref, a_q)
-        over = i - p[_I0] - w * (p[_I1] + w * p[_I2])
+        load_slope = p[R_TORQUE] * w * _power(w, log_ref, a_q)
+        over = i - p[R_I0] - w * (p[R_I1] + w * p[R_I2])
         soft = kt / (1.0 + i * i * sat) if sat > 0.0 else kt
         f = soft * over - load_slope * w
         if f > 0.0:
             low = w
         else:
             high = w
-        df = -soft * (slope + p[_I1] + 2.0 * p[_I2] * w) - (2.0 + a_q) * load_slope
+        df = -soft * (slope + p[R_I1] + 2.0 * p[R_I2] * w) - (2.0 + a_q) * load_slope
         df += soft * soft * per_kt * 2.0 * i * sat * slope * over
         new = w - f / df if df < 0.0 else -1.0
         newton = low <= new <= high
@@ -116,39 +128,41 @@ def _balance(p: Array, drive: float, slope: float, top: float, growth: float) ->
 
 @kernel
 def _solve(p: Array, throttle: Array, supply: Array, out: Array, first: int, last: int) -> None:
-    """Rows first to last; out (10, draws, grid): ω, I_m, I_b, V_b, V_m, T, Q, d, limited, turning."""
+    """Rows first to last; supply (1 or draws, grid); out (10, draws, grid):
+    ω, I_m, I_b, V_b, V_m, T, Q, d, limited, turning."""
     for s in range(first, last):
         q = p[s]
-        rt = q[_R] + q[_RC]
+        rt = q[R_R] + q[R_RC]
+        own = supply[s] if supply.shape[0] > 1 else supply[0]
         growth = 1.0
         for k in range(throttle.shape[0]):
             d = _duty(q, throttle[k])
-            e = supply[k] - q[_RS] * q[_IQ]
-            total = rt + d * d * q[_RS]
+            e = own[k] - q[R_RS] * q[R_IQ]
+            total = rt + d * d * q[R_RS]
             locked = max(d * e / total, 0.0)
-            slope = q[_KE] / total
-            w, i = 0.0, min(locked, q[_LIMIT])
-            limited = locked > q[_LIMIT]
-            turning = i > q[_I0]
+            slope = q[R_KE] / total
+            w, i = 0.0, min(locked, q[R_LIMIT])
+            limited = locked > q[R_LIMIT]
+            turning = i > q[R_I0]
             if turning:
                 w = _balance(q, locked, slope, locked / slope, growth)
                 i = locked - slope * w
-                limited = i > q[_LIMIT]
+                limited = i > q[R_LIMIT]
                 if limited:
-                    i = q[_LIMIT]
+                    i = q[R_LIMIT]
                     w = _balance(q, i, 0.0, (locked - i) / slope, growth)
-                growth = _power(w, q[_LOG_W_REF], q[_A_Q])
+                growth = _power(w, q[R_LOG_REF], q[R_AQ])
             if limited:
-                need = q[_KE] * w + rt * i
-                d = 2.0 * need / (e + math.sqrt(max(e * e - 4.0 * q[_RS] * i * need, 0.0)))
-            bus = d * i + q[_IQ]
+                need = q[R_KE] * w + rt * i
+                d = 2.0 * need / (e + math.sqrt(max(e * e - 4.0 * q[R_RS] * i * need, 0.0)))
+            bus = d * i + q[R_IQ]
             out[0, s, k] = w
             out[1, s, k] = i
             out[2, s, k] = bus
-            out[3, s, k] = supply[k] - q[_RS] * bus
-            out[4, s, k] = q[_KE] * w + q[_R] * i
-            out[5, s, k] = q[_THRUST] * w * w * _power(w, q[_LOG_W_REF], q[_A_T])
-            out[6, s, k] = q[_TORQUE] * w * w * growth
+            out[3, s, k] = own[k] - q[R_RS] * bus
+            out[4, s, k] = q[R_KE] * w + q[R_R] * i
+            out[5, s, k] = q[R_THRUST] * w * w * _power(w, q[R_LOG_REF], q[R_AT])
+            out[6, s, k] = q[R_TORQUE] * w * w * growth
             out[7, s, k] = d
             out[8, s, k] = 1.0 if limited else 0.0
             out[9, s, k] = 1.0 if turning else 0.0
@@ -162,7 +176,8 @@ def operating_points(
     Parameters
     ----------
     throttle : (grid,) or a number [1], 0 to 1
-    supply_voltage : (grid,) or a number, open-circuit voltage of the supply [V], above 0
+    supply_voltage : (grid,), (draws, grid), (draws, 1) or a number, open-circuit voltage of the supply [V],
+        above 0
     drive : motor, controller and source resistance, (draws,)
     load : propeller, (draws,); None for a bare shaft
 
@@ -181,20 +196,23 @@ def operating_points(
     require_between(
         "supply voltage", e, math.ulp(0.0), 1e4, "V", "Give the open-circuit voltage of the supply."
     )
-    if x.ndim > 1 or e.ndim > 1 or (x.size != e.size and 1 not in (x.size, e.size)):
+    p = rows_of(drive, load)
+    if p.shape[0] == 1 and e.ndim == 2:
+        p = np.repeat(p, e.shape[0], axis=0)
+    try:
+        if x.ndim > 1 or e.ndim > 2 or (e.ndim == 2 and e.shape[0] not in (1, p.shape[0])):
+            raise ValueError
+        grid = np.broadcast_shapes(x.shape, e.shape[-1:])
+        x = np.ascontiguousarray(np.broadcast_to(x, grid))
+        e = np.ascontiguousarray(np.broadcast_to(e, (*e.shape[:-1], *grid)))
+    except ValueError:
         raise PhysicsError(
             f"throttle has shape {x.shape} and supply voltage {e.shape}; allowed are numbers or lists of one "
-            "length. Give one voltage, or one a throttle."
-        )
-    x, e = (np.ascontiguousarray(a) for a in np.broadcast_arrays(x, e))
-    p = _rows(drive, load)
+            "length, and one voltage a draw, (draws, 1). Give one voltage, or one a throttle."
+        ) from None
     out = np.empty((10, p.shape[0], x.size))
-    chunks = _chunks(p.shape[0], x.size)
-    if len(chunks) == 1:
-        _solve(p, x, e, out, 0, p.shape[0])
-    else:
-        with ThreadPoolExecutor(len(chunks)) as pool:
-            list(pool.map(lambda span: _solve(p, x, e, out, *span), chunks))
+    supply = e.reshape(-1, x.size)
+    shared_out(lambda a, b: _solve(p, x, supply, out, a, b), p.shape[0], x.size)
     return OperatingPoints(
         speed=out[0],
         motor_current=out[1],
@@ -209,45 +227,3 @@ def operating_points(
         limited=out[8] > 0.0,
         turning=out[9] > 0.0,
     )
-
-
-def _rows(drive: Drive, load: Load | None) -> Array:
-    """One row a draw, in the order of the slots above."""
-    saturation = np.asarray(drive.saturation_current, dtype=np.float64)
-    columns: list[ArrayLike] = [
-        drive.k_e,
-        drive.k_t,
-        drive.resistance,
-        drive.drag_static,
-        drive.drag_slope,
-        drive.drag_windage,
-        1.0 / (saturation * saturation),
-        drive.controller_resistance,
-        drive.idle_current,
-        drive.current_limit,
-        drive.duty_slope,
-        drive.duty_curvature,
-        drive.duty_cubic,
-        drive.source_resistance,
-    ]
-    if load is None:
-        columns += [0.0, 0.0, 0.0, 0.0, 0.0]
-    else:
-        columns += [load.thrust_factor(), load.torque_factor(), load.thrust_exponent, load.torque_exponent]
-        columns += [np.log(load.reference_speed())]
-    try:
-        wide = np.broadcast_arrays(*(np.atleast_1d(np.asarray(c, dtype=np.float64)) for c in columns))
-    except ValueError as error:
-        sizes = sorted({np.size(c) for c in columns})
-        raise PhysicsError(
-            f"parameters have {' and '.join(str(n) for n in sizes)} draws; allowed is one "
-            "number of draws, or single values. Take motor, controller and propeller draws from the same fit."
-        ) from error
-    return np.ascontiguousarray(np.stack(wide, axis=1))
-
-
-def _chunks(draws: int, grid: int) -> list[tuple[int, int]]:
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    workers = 1 if draws * grid < _THREADED_ABOVE else min(cores, 8, draws)
-    edges = np.linspace(0, draws, workers + 1).astype(int).tolist()
-    return [(a, b) for a, b in itertools.pairwise(edges) if b > a]

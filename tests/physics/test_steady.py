@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from motorfit.physics import controller, motor, propeller, steady
+from motorfit.physics import controller, motor, propeller, rows
 from motorfit.physics.demand import current_for_torque, demand, throttle_for_duty
 from motorfit.physics.drive import Drive, Load
 from motorfit.physics.steady import operating_points
@@ -167,7 +167,7 @@ def test_draws_run_down_and_grid_runs_across_whatever_the_threads(monkeypatch: p
     drive = Drive(k_e=rng.normal(0.0075, 1e-4, 257), k_t=0.0072, resistance=rng.normal(0.06, 0.002, 257))
     x = np.linspace(0.0, 1.0, 100)
     threaded = operating_points(x, 22.2, drive, LOAD)
-    monkeypatch.setattr(steady, "_THREADED_ABOVE", 10**9)
+    monkeypatch.setattr(rows, "_THREADED_ABOVE", 10**9)
     alone = operating_points(x, 22.2, drive, LOAD)
     assert threaded.speed.shape == (257, 100)
     np.testing.assert_array_equal(threaded.speed, alone.speed)
@@ -175,6 +175,19 @@ def test_draws_run_down_and_grid_runs_across_whatever_the_threads(monkeypatch: p
         x, 22.2, Drive(k_e=np.asarray(drive.k_e)[100], k_t=0.0072, resistance=0.06), LOAD
     )
     assert single.speed.shape == (1, 100)
+
+
+def test_each_draw_may_have_a_voltage_of_its_own() -> None:
+    rng = np.random.default_rng(5)
+    drive = Drive(k_e=rng.normal(0.0075, 1e-4, 3), k_t=0.0072, resistance=0.06, source_resistance=0.02)
+    volts = np.array([14.0, 16.0, 22.0])
+    together = operating_points([0.4, 1.0], volts[:, None], drive, LOAD)
+    for k, volt in enumerate(volts):
+        alone = operating_points([0.4, 1.0], volt, drive, LOAD)
+        np.testing.assert_array_equal(together.speed[k], alone.speed[k])
+        np.testing.assert_array_equal(together.bus_voltage[k], alone.bus_voltage[k])
+    with pytest.raises(PhysicsError, match="one voltage a draw"):
+        operating_points([0.4, 1.0], np.full((2, 1), 14.0), drive, LOAD)
 
 
 @settings(max_examples=60, deadline=None)
