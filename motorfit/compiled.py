@@ -22,6 +22,7 @@ _SOURCES = (
     "physics/rows.py",  # its slots too
     "physics/transient.py",
     "physics/forward.py",
+    "physics/speed_change.py",
     "physics/steady.py",
     "inference/kernels.py",
     "synthetic/integrate.py",

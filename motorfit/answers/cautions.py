@@ -48,7 +48,7 @@ def propeller_cautions(fit: FitLike, propeller: PropellerDraws) -> list[Caution]
     dull = [
         name
         for name in ("thrust_coefficient", "torque_coefficient")
-        if not _learned(fit, name, propeller.name)
+        if not learned(fit, name, propeller.name)
     ]
     if dull:
         found.append(
@@ -72,7 +72,7 @@ def propeller_cautions(fit: FitLike, propeller: PropellerDraws) -> list[Caution]
 def parameter_cautions(fit: FitLike) -> list[Caution]:
     """Name the motor's own parameters that a prediction needs and the runs did not teach."""
     needed = ("kv", "kt", "winding_resistance", "no_load_current")
-    missing = [name for name in needed if name in fit.draws and not _learned(fit, name, None)]
+    missing = [name for name in needed if name in fit.draws and not learned(fit, name, None)]
     if not missing:
         return []
     return [
@@ -185,7 +185,8 @@ def running_cautions(
     return found
 
 
-def _learned(fit: FitLike, name: str, propeller: str | None) -> bool:
+def learned(fit: FitLike, name: str, propeller: str | None = None) -> bool:
+    """True where the runs narrowed a parameter (of a propeller, by id) well below its prior."""
     if name not in fit.prior:
         return True
     draws, prior = flat(fit.draws[name]), flat(fit.prior[name])

@@ -114,6 +114,35 @@ def campaign_air(fit: FitLike) -> Air:
     )
 
 
+def asked_air(
+    fit: FitLike, temperature_c: float | None, pressure_hpa: float | None, humidity_pct: float | None
+) -> Air | None:
+    """Return the air a question asks for, the campaign's where it is silent; None where it is silent on all.
+
+    Raises
+    ------
+    AnswerError
+        Air that nothing flies in.
+    """
+    if temperature_c is None and pressure_hpa is None and humidity_pct is None:
+        return None
+    own = campaign_air(fit)
+    for name, value, low, high in (
+        ("air_temperature", temperature_c, -50.0, 60.0),
+        ("air_pressure", pressure_hpa, 200.0, 1100.0),
+        ("air_humidity", humidity_pct, 0.0, 100.0),
+    ):
+        if value is not None and not low <= value <= high:
+            raise AnswerError(
+                name, value, f"{low:g} to {high:g}", "Temperature is in degC, pressure in hPa, humidity in %."
+            )
+    return Air(
+        own.temperature_c if temperature_c is None else temperature_c,
+        own.pressure_hpa if pressure_hpa is None else pressure_hpa,
+        own.humidity_pct if humidity_pct is None else humidity_pct,
+    )
+
+
 def _mapping(parent: Mapping[str, Any], key: str) -> Mapping[str, Any]:
     value = parent.get(key)
     return value if isinstance(value, Mapping) else {}

@@ -16,9 +16,11 @@ import motorfit
 from motorfit.cli.check import check
 from motorfit.cli.demo import demo
 from motorfit.cli.fit import fit
+from motorfit.cli.hover import hover
 from motorfit.cli.predict import predict
 from motorfit.cli.serve import serve
 from motorfit.cli.show import show
+from motorfit.cli.step import step
 from motorfit.errors import MotorfitError
 
 TRACEBACK_VARIABLE = "MOTORFIT_TRACEBACK"
@@ -57,7 +59,7 @@ def _common(
     """
 
 
-for command in (demo, check, fit, show, predict, serve):
+for command in (demo, check, fit, show, predict, step, hover, serve):
     app.command()(command)
 
 

@@ -53,7 +53,9 @@ def duty_of(throttle: float, s: float, c: float, e: float) -> float:
 
 
 @kernel
-def _current(regime: int, omega: float, u: float, ke: float, rt: float, limit: float, brake: float) -> float:
+def current_in(
+    regime: int, omega: float, u: float, ke: float, rt: float, limit: float, brake: float
+) -> float:
     """Motor current [A] in a regime: 0 limited, 1 driving, 2 braking, 3 braking limited."""
     if regime == 0:
         return limit
@@ -64,7 +66,8 @@ def _current(regime: int, omega: float, u: float, ke: float, rt: float, limit: f
 
 
 @kernel
-def _regime(omega: float, low: float, zero: float, high: float) -> int:
+def regime_of(omega: float, low: float, zero: float, high: float) -> int:
+    """Regime at a speed [rad/s], as in `current_in`; `low`, `zero`, `high` are the speeds where they meet."""
     if omega < low:
         return 0
     if omega <= zero:
@@ -123,7 +126,7 @@ def _advance(
     left = h
     switched = False
     for _ in range(8):
-        now = _current(regime, omega, u, ke, r_all, limit, brake)
+        now = current_in(regime, omega, u, ke, r_all, limit, brake)
         alpha, beta = now, 0.0
         if regime == 1:
             alpha, beta = u * inverse_r, ke * inverse_r
@@ -163,7 +166,7 @@ def _advance(
                     turn = 0
             if again == 1:
                 break
-            then = _current(regime, nxt, u, ke, r_all, limit, brake)
+            then = current_in(regime, nxt, u, ke, r_all, limit, brake)
             if abs(nxt - omega) < 0.02 * (omega + nxt) and sat * abs(then * then - now * now) < 0.002:
                 break
             at = 0.5 * (omega + nxt)
@@ -236,9 +239,9 @@ def simulate_driven(
             high = (u + r_all * limit / max(brake, 1e-6)) / ke
         else:  # no current: an infinite resistance with nothing behind it
             r_all, u, ke, zero, low, high = 1e12, 0.0, 0.0, 1e12, -1e12, 1e12
-        regime = _regime(omega, low, zero, high)
+        regime = regime_of(omega, low, zero, high)
         start, first_regime = omega, regime
-        i_start = _current(regime, omega, u, ke, r_all, limit, brake)
+        i_start = current_in(regime, omega, u, ke, r_all, limit, brake)
         omega, area, charge, flow, regime, switched = _advance(
             p, start, h[k], regime, d, u, ke, kt, rt, r_all, low, zero, high, v_b
         )
@@ -249,7 +252,7 @@ def simulate_driven(
             w_sum = w2_sum = i_sum = b_sum = 0.0
             x, reg, n = start, first_regime, int(m + 0.5)
             for j in range(n):
-                i_x = _current(reg, x, u, ke, r_all, limit, brake)
+                i_x = current_in(reg, x, u, ke, r_all, limit, brake)
                 w_sum += x
                 w2_sum += x * x
                 i_sum += i_x
@@ -261,7 +264,7 @@ def simulate_driven(
             sample_w, sample_w2, sample_i, sample_b = w_sum / n, w2_sum / n, i_sum / n, b_sum / n
         else:
             half = 0.5 / m
-            i_end = _current(regime, omega, u, ke, r_all, limit, brake)
+            i_end = current_in(regime, omega, u, ke, r_all, limit, brake)
             sample_w = mean_w - (omega - start) * half
             sample_w2 = mean_w2 - (omega * omega - start * start) * half
             sample_i = mean_i - (i_end - i_start) * half

@@ -1,9 +1,10 @@
 """A battery pack of lithium-ion polymer cells: open-circuit voltage, resistance, sag.
 
 The open-circuit curve and the resistance below are round values of ordinary high-rate cells, chosen here
-and not taken from any one maker; a pack with measured values takes those instead. That ohmic and
-charge-transfer resistance grow in the cold by an Arrhenius law is general electrochemistry (e.g. J. Newman,
-K. E. Thomas-Alyea, Electrochemical Systems, 3rd ed. 2004).
+and not taken from any one maker; a pack with measured values takes those instead. So are the spreads: how far
+a pack that was not measured may be from them. That ohmic and charge-transfer resistance grow in the cold by an
+Arrhenius law is general electrochemistry (e.g. J. Newman, K. E. Thomas-Alyea, Electrochemical Systems, 3rd ed.
+2004).
 """
 
 from __future__ import annotations
@@ -24,8 +25,23 @@ ACTIVATION_ENERGY = 20_000.0
 RESISTANCE_TIMES_CAPACITY = 0.010
 """Resistance of one cell at 25 °C times its capacity [ohm A h], where neither is measured."""
 
+RESISTANCE_SPREAD = 0.35
+"""Standard deviation [1] of the logarithm of a cell's resistance where it is not measured: packs of one label
+differ by grade, age and charge."""
+
+CAPACITY_SPREAD = 0.05
+"""Relative standard deviation [1] of a pack's usable capacity about what its label says."""
+
+OPEN_CIRCUIT_SPREAD = 0.015
+"""Standard deviation [V] of a cell's open-circuit voltage about the curve below at the same charge."""
+
 _CHARGE = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 _VOLTAGE = (3.30, 3.58, 3.67, 3.73, 3.77, 3.80, 3.84, 3.88, 3.95, 4.02, 4.11, 4.20)
+
+
+def charge_breaks() -> tuple[float, ...]:
+    """States of charge [1] at which the open-circuit curve has its corners, rising."""
+    return _CHARGE
 
 
 def cell_open_circuit_voltage(charge: Value) -> Value:

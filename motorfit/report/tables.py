@@ -35,7 +35,7 @@ _SEVERITIES = {"error": ("error", "bold red"), "warning": ("warning", "yellow"),
 def summary_table(summary: MotorSummary, *, everything: bool = True) -> Group:
     """Return a motor's parameters as a table; ``everything`` False keeps to the headline ones."""
     chosen = [p for p in summary.parameters if everything or p.name in HEADLINE]
-    table = _table(f"{summary.motor}  ·  fit {summary.fit_id}" if summary.fit_id else summary.motor)
+    table = plain_table(f"{summary.motor}  ·  fit {summary.fit_id}" if summary.fit_id else summary.motor)
     table.add_column("parameter", overflow="fold")
     table.add_column("median", justify="right", no_wrap=True)
     table.add_column(f"{percent(summary.interval)} interval", justify="right", no_wrap=True)
@@ -58,7 +58,7 @@ def _parameter_row(p: ParameterSummary) -> tuple[Text, str, str, str, Text]:
 def fit_table(summaries: Sequence[MotorSummary]) -> Table:
     """Return the motors of a campaign side by side: headline parameters, median and half-interval."""
     interval = percent(summaries[0].interval) if summaries else "90 %"
-    table = _table(f"Posterior medians and {interval} intervals")
+    table = plain_table(f"Posterior medians and {interval} intervals")
     table.add_column("parameter", overflow="fold")
     table.add_column("unit", no_wrap=True)
     for summary in summaries:
@@ -95,7 +95,7 @@ def prediction_table(prediction: Prediction) -> Group:
         ("thrust/power\ng/W", "thrust_per_watt_g", 1.0),
     )
     title = f"{prediction.motor} with {prediction.propeller} at {prediction.voltage_v:g} V"
-    table = _table(title)
+    table = plain_table(title)
     table.add_column("throttle", justify="right", no_wrap=True)
     for heading, _, _ in columns:
         table.add_column(heading, justify="right", no_wrap=True)
@@ -109,16 +109,17 @@ def prediction_table(prediction: Prediction) -> Group:
             cells.append(median if median == "–" else f"{median}\n{low} … {high}")
         table.add_row(f"{throttle:.3g}", *cells)
     caption = Text(f"Median above its {percent(prediction.interval)} interval.", style="dim")
-    return Group(*_cautions(prediction.warnings), table, caption)
+    return Group(*cautions(prediction.warnings), table, caption)
 
 
-def _cautions(warnings: Iterable[Any]) -> list[Text]:
+def cautions(warnings: Iterable[Any]) -> list[Text]:
+    """Return one line for each warning, its code first."""
     return [Text.assemble((f"caution ({w.code}): ", "bold yellow"), w.message) for w in warnings]
 
 
 def findings_table(findings: Sequence[Finding]) -> Table:
     """Return what reading and checking found, errors first."""
-    table = _table("Findings")
+    table = plain_table("Findings")
     table.add_column("severity", no_wrap=True)
     table.add_column("run", overflow="fold")
     table.add_column("channel", overflow="fold")
@@ -149,7 +150,8 @@ def _where(finding: Finding) -> str:
     return "\n".join(parts)
 
 
-def _table(title: str) -> Table:
+def plain_table(title: str) -> Table:
+    """Return an empty table in the look of all of them."""
     from rich import box
 
     return Table(title=Text(title, style="bold"), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)

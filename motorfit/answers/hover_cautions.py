@@ -1,0 +1,116 @@
+"""What a reader of a hover answer must be told, with numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from motorfit.answers.bands import Band
+from motorfit.answers.cautions import Caution, envelope_cautions, running_cautions
+from motorfit.answers.lessons import teacher
+from motorfit.answers.posterior import FloatArray
+from motorfit.answers.question import Machine
+
+LOW_CELL_V = 3.3
+"""Voltage of a cell under load [V] below which it ages fast and may fail."""
+
+THIN_MARGIN = 1.5
+"""Full-throttle thrust over weight [1] below which little is left to climb, or to steady a gust."""
+
+
+def hover_cautions(
+    machine: Machine,
+    values: Mapping[str, FloatArray],
+    points: Mapping[str, Band],
+    reserve: float,
+    limit_c: float,
+    warm: bool,
+) -> list[Caution]:
+    """Name what limits the hover, and where it leaves what was tested; each with numbers."""
+    fit, prop, pack = machine.fit, machine.propeller, machine.supply.pack
+    found = [
+        Caution(
+            "static-hover",
+            "Hover is taken as the static thrust of the stand: no airframe in the wash, no wind or climb, "
+            "and nothing else fed from the pack. Real flights are shorter.",
+        )
+    ]
+    cannot = float(np.mean(np.isnan(values["hover_throttle"])))
+    if cannot >= 0.05:
+        found.append(
+            Caution(
+                "cannot-hover",
+                f"In {100 * cannot:.0f} % of the draws the motors cannot carry this mass at the start of the "
+                "flight; bands are of the others.",
+            )
+        )
+    early = float(np.mean(values["end_charge"] > reserve + 1e-9)) - cannot
+    if early >= 0.05:
+        found.append(
+            Caution(
+                "pack-collapse",
+                f"In {100 * early:.0f} % of the draws the sagging pack can no longer carry this mass before "
+                f"the reserve of {100 * reserve:.0f} % is reached; the flight ends there.",
+            )
+        )
+    if pack is not None:
+        cell = points["pack_voltage_end_v"].low[0] / pack.choice.cells
+        if cell < LOW_CELL_V:
+            found.append(
+                Caution(
+                    "pack-sag",
+                    f"Under load a cell may be down to {cell:.2f} V at the end, below {LOW_CELL_V:g} V.",
+                )
+            )
+        if pack.choice.cell_resistance_ohm is None:
+            found.append(
+                Caution(
+                    "pack-resistance-assumed",
+                    f"The pack's resistance was not given; {1000 * np.median(pack.resistance):.0f} milliohm "
+                    "with leads, usual for its capacity, stands in with a wide band.",
+                )
+            )
+    margin = points["thrust_to_weight"].low[0]
+    if margin < THIN_MARGIN:
+        found.append(
+            Caution(
+                "thin-margin",
+                f"Full throttle may give no more than {margin:.2f} times the weight at the start.",
+            )
+        )
+    throttle = points["hover_throttle"].median
+    curves = {
+        "speed_rpm": points["speed_rpm"],
+        "current_a": points["current_per_motor_a"],
+    }
+    found += envelope_cautions(fit, prop, machine.supply.nominal_v, curves, throttle)
+    nothing = np.zeros(1)
+    found += [
+        c
+        for c in running_cautions(curves, throttle, nothing, nothing, prop, machine.air)
+        if c.code != "no-answer"
+    ]
+    return found + _heat_cautions(machine, points, limit_c, warm)
+
+
+def _heat_cautions(machine: Machine, points: Mapping[str, Band], limit_c: float, warm: bool) -> list[Caution]:
+    if not warm:
+        return [
+            Caution(
+                "heat-not-learned",
+                f"How warm {machine.fit.motor} gets was not learned from its runs, so neither winding "
+                "temperature nor continuous current is given; what would teach it: "
+                f"{teacher('body_time_constant')}.",
+            )
+        ]
+    high = points["steady_winding_temperature_c"].high[0]
+    if not high < limit_c:
+        text = f"{high:.0f} degC" if np.isfinite(high) else "a temperature without end (it runs away)"
+        return [
+            Caution(
+                "winding-temperature",
+                f"In steady hover the winding may reach {text}, the limit asked for being {limit_c:g} degC.",
+            )
+        ]
+    return []

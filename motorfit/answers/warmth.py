@@ -1,0 +1,83 @@
+"""How warm a motor gets in endless running, and the current that meets a limit: where heat was learned."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from motorfit.answers.posterior import FitLike, FloatArray, flat, parameter
+from motorfit.answers.question import Machine
+from motorfit.answers.show import LEARNED_FROM, contraction
+from motorfit.physics.endurance import Cooling, heat_sources, settled_temperatures
+from motorfit.physics.motor import MAGNET_COEFFICIENT
+
+_NEEDED = ("winding_heat_capacity", "winding_time_constant", "body_heat_capacity", "body_time_constant")
+
+
+@dataclass(frozen=True)
+class Warmth:
+    """Each (S,): settled winding temperature [°C], and the continuous motor current [A] at the limit."""
+
+    winding_c: FloatArray
+    continuous_current_a: FloatArray
+
+
+def heat_learned(fit: FitLike) -> bool:
+    """True where the runs narrowed the thermal resistance from the winding to the air below its prior."""
+    if not all(name in fit.draws and name in fit.prior for name in _NEEDED):
+        return False
+    posterior, prior = (_resistance({n: flat(table[n]) for n in _NEEDED}) for table in (fit.draws, fit.prior))
+    return contraction(posterior, prior) >= LEARNED_FROM
+
+
+def _resistance(heat: dict[str, FloatArray]) -> FloatArray:
+    """Winding to air [K/W]: the body gets all heat, so the two resistances add for heat of the winding."""
+    total: FloatArray = (
+        heat["winding_time_constant"] / heat["winding_heat_capacity"]
+        + heat["body_time_constant"] / heat["body_heat_capacity"]
+    )
+    return total
+
+
+def warmth(machine: Machine, omega: FloatArray, torque: FloatArray, limit_c: float) -> Warmth | None:
+    """Temperature at a speed [rad/s] against a torque [N m], both (S,), and the current at ``limit_c`` [°C].
+
+    The continuous current is that of this motor with this propeller, turned ever faster until the settled
+    winding meets the limit; cooling is that of the bench. None where heat was not learned.
+    """
+    fit = machine.fit
+    if not heat_learned(fit):
+        return None
+    loss = parameter(fit, "magnet_temperature_coefficient")
+    cooling = Cooling(
+        winding=machine.own("winding_time_constant", np.nan) / machine.own("winding_heat_capacity", np.nan),
+        body=machine.own("body_time_constant", np.nan) / machine.own("body_heat_capacity", np.nan),
+        magnet_loss=MAGNET_COEFFICIENT
+        if loss is None
+        else machine.own("magnet_temperature_coefficient", np.nan),
+        air_c=machine.air.temperature_c,
+    )
+    winding, _, _ = settled_temperatures(omega, torque, machine.drive, cooling)
+    return Warmth(winding, _continuous_current(machine, cooling, limit_c))
+
+
+def _continuous_current(machine: Machine, cooling: Cooling, limit_c: float) -> FloatArray:
+    """Bisection on the logarithm of speed; at the limit the winding's temperature is known."""
+    load, size = machine.load, machine.draws
+    factor, reference = load.torque_factor(), load.reference_speed()
+    exponent = np.asarray(load.torque_exponent)
+    r_w, r_b = np.asarray(cooling.winding), np.asarray(cooling.body)
+    low, high = np.full(size, np.log(1.0)), np.full(size, np.log(2e4))
+    current = np.full(size, np.nan)
+    for _ in range(50):
+        w = np.exp(0.5 * (low + high))
+        torque = factor * w * w * (w / reference) ** exponent
+        body = np.full(size, cooling.air_c)
+        for _ in range(3):
+            current, copper, iron = heat_sources(w, torque, machine.drive, limit_c, body, cooling.magnet_loss)
+            # no current gives the torque there: too fast whatever the temperature
+            body = np.nan_to_num(np.clip(limit_c - copper * r_w, cooling.air_c, limit_c), nan=limit_c)
+        too_warm = ~(cooling.air_c + (copper + iron) * r_b + copper * r_w <= limit_c)
+        low, high = np.where(too_warm, low, np.log(w)), np.where(too_warm, np.log(w), high)
+    return np.asarray(current, dtype=np.float64)

@@ -1,0 +1,160 @@
+"""How long a pack holds motors at one speed, and how warm they get there.
+
+At a constant speed and torque a motor asks for constant power, so its current rises as the pack's voltage
+falls: the time is the integral of capacity · dq/(n I_b(q)) over the state of charge q, with the open-circuit
+curve and the resistance of the pack (`motorfit.physics.pack`) and the operating point solved together at each
+charge (`motorfit.physics.demand`).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from motorfit.physics import motor
+from motorfit.physics.demand import Demand, current_for_torque, demand
+from motorfit.physics.drive import Drive
+from motorfit.physics.heat import settled
+from motorfit.physics.pack import charge_breaks
+
+__all__ = ["Cooling", "Discharge", "charge_nodes", "discharge", "settled_temperatures"]
+
+Array = NDArray[np.float64]
+
+RUNAWAY_C = 1000.0
+"""Winding temperature [°C] beyond which no steady one is sought."""
+
+_ROUNDS = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Discharge:
+    """A discharge at constant speed, each (draws,) but ``demand``, which is (draws, charges).
+
+    ``time`` [s] until the last charge, or until the speed can no longer be held (0 where it never could);
+    ``end_charge`` [1] at that moment; ``held`` True where it was held to the last charge.
+    """
+
+    time: Array
+    end_charge: Array
+    held: NDArray[np.bool_]
+    demand: Demand
+
+
+def charge_nodes(full: float, empty: float, between: int = 6) -> Array:
+    """States of charge [1] from ``full`` down to ``empty``, corners of the open-circuit curve among them."""
+    inside = [c for c in charge_breaks() if empty < c < full]
+    edges = np.array(sorted({full, empty, *inside}, reverse=True))
+    parts = [np.linspace(a, b, between, endpoint=False) for a, b in itertools.pairwise(edges)]
+    return np.concatenate([*parts, [empty]])
+
+
+def discharge(
+    omega: ArrayLike,
+    torque: ArrayLike,
+    drive: Drive,
+    charges: Array,
+    voltage: Array,
+    capacity: ArrayLike,
+    motors: int = 1,
+) -> Discharge:
+    """Hold a speed against a torque while the pack empties.
+
+    Parameters
+    ----------
+    omega, torque : of each motor [rad/s], [N m], (draws,)
+    drive : one motor; its source resistance is that of the pack times the number of motors
+    charges : states of charge [1], (charges,), falling
+    voltage : open-circuit voltage of the pack there [V], (draws, charges)
+    capacity : of the pack [A s], a number or (draws,)
+    motors : how many run at once
+
+    The time is summed by the trapezoidal rule; the duty is taken as straight within the step where it reaches 1.
+    """
+    w, q = (np.atleast_1d(np.asarray(a, dtype=np.float64))[:, np.newaxis] for a in (omega, torque))
+    d = demand(w, q, voltage, drive)
+    rate = motors * d.bus_current  # [A]
+    steps = -np.diff(charges)[np.newaxis, :]
+    size = np.atleast_1d(np.asarray(capacity, dtype=np.float64))[:, np.newaxis]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slow = 1.0 / rate
+        span = size * steps * 0.5 * (slow[:, 1:] + slow[:, :-1])
+        room = (1.0 - d.duty[:, :-1]) / (d.duty[:, 1:] - d.duty[:, :-1])
+        part = np.where(np.isfinite(room), np.clip(room, 0.0, 1.0), 0.0)
+        partial = size * steps * part * slow[:, :-1]
+    good = d.feasible & (rate > 0.0)
+    lasting = np.logical_and.accumulate(good, axis=1)
+    whole = lasting[:, 1:]
+    last = lasting[:, :-1] & ~whole
+    share = np.where(whole, 1.0, np.where(last, part, 0.0))
+    time = np.where(whole, span, np.where(last, partial, 0.0)).sum(axis=1)
+    end = charges[0] - (share * steps).sum(axis=1)
+    return Discharge(time=time, end_charge=end, held=np.asarray(lasting[:, -1]), demand=d)
+
+
+@dataclass(frozen=True, slots=True)
+class Cooling:
+    """What carries heat away, each a number or (draws,).
+
+    ``winding`` [K/W] from winding to body, ``body`` [K/W] from body to air, ``magnet_loss`` [1/K] of K_t and
+    K_e, ``air_c`` [°C].
+    """
+
+    winding: ArrayLike
+    body: ArrayLike
+    magnet_loss: ArrayLike
+    air_c: float
+
+
+def settled_temperatures(
+    omega: ArrayLike, torque: ArrayLike, drive: Drive, cooling: Cooling
+) -> tuple[Array, Array, Array]:
+    """Winding and body temperature [°C] and motor current [A] of endless running, each (draws,).
+
+    Copper warms with its own resistance, and warm magnets ask for more current, so the balance of
+    `motorfit.physics.heat` is iterated from the air's temperature upwards until it stands. Infinite where it
+    runs away, NaN where no current gives the torque.
+
+    Parameters
+    ----------
+    omega, torque : [rad/s], [N m], (draws,)
+    drive : with the constants at 25 °C
+    cooling : thermal resistances
+    """
+    w, q = (np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in (omega, torque))
+    r_w, r_b = np.asarray(cooling.winding), np.asarray(cooling.body)
+    winding = body = np.full(w.shape, float(cooling.air_c))
+    for _ in range(_ROUNDS):
+        current, copper, iron = heat_sources(w, q, drive, winding, body, cooling.magnet_loss)
+        # one capacity of 1 J/K each: at rest only time constant over capacity, the resistance, counts
+        new, new_body = settled(cooling.air_c, copper, iron, 1.0, r_w, 1.0, r_b)
+        new = np.minimum(np.asarray(new, dtype=np.float64), 2.0 * RUNAWAY_C)
+        moved = np.nanmax(np.abs(new - winding), initial=0.0)
+        winding, body = new, np.minimum(np.asarray(new_body, dtype=np.float64), 2.0 * RUNAWAY_C)
+        if moved < 1e-6:
+            break
+    away = winding > RUNAWAY_C
+    return np.where(away, math.inf, winding), np.where(away, math.inf, body), current
+
+
+def heat_sources(
+    omega: Array, torque: Array, drive: Drive, winding_c: ArrayLike, body_c: ArrayLike, magnet_loss: ArrayLike
+) -> tuple[Array, Array, Array]:
+    """Motor current [A], heat in the winding [W] and in the body [W] at temperatures [°C]; all (draws,)."""
+    flux = np.maximum(motor.magnet_factor(np.asarray(body_c), np.asarray(magnet_loss)), 0.05)
+    warm = replace(drive, k_t=np.asarray(drive.k_t) * flux)
+    current = current_for_torque(torque[:, np.newaxis], omega[:, np.newaxis], warm)[:, 0]
+    resistance = motor.resistance_at(np.asarray(drive.resistance, dtype=np.float64), np.asarray(winding_c))
+    copper = motor.copper_loss(current, resistance)
+    iron = motor.iron_loss(
+        omega,
+        np.asarray(warm.k_t),
+        np.asarray(drive.drag_static),
+        np.asarray(drive.drag_slope),
+        np.asarray(drive.drag_windage),
+    )
+    return current, np.asarray(copper), np.asarray(iron)

@@ -1,0 +1,91 @@
+"""Terminal tables of step and hover. Building them prints nothing: the caller's console does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+from rich.console import Group
+from rich.text import Text
+
+from motorfit.report.format import interval_texts, percent
+from motorfit.report.tables import cautions, plain_table
+
+if TYPE_CHECKING:
+    from motorfit.answers.bands import Band
+    from motorfit.answers.hover import HoverAnswer
+    from motorfit.answers.step import StepAnswer
+
+_Row = tuple[str, str, str, float]
+
+_STEP: tuple[_Row, ...] = (
+    ("settled speed at {low}", "start_speed_rpm", "rpm", 1.0),
+    ("settled speed at {high}", "end_speed_rpm", "rpm", 1.0),
+    ("speeding up, 10 to 90 %", "rise_time_s", "ms", 1e3),
+    ("speeding up, jump to 90 %", "rise_from_command_s", "ms", 1e3),
+    ("slowing down, 10 to 90 %", "fall_time_s", "ms", 1e3),
+    ("slowing down, jump to 90 %", "fall_from_command_s", "ms", 1e3),
+    ("peak acceleration", "peak_acceleration_rpm_per_s", "krpm/s", 1e-3),
+    ("peak deceleration", "peak_deceleration_rpm_per_s", "krpm/s", 1e-3),
+)
+_HOVER: tuple[_Row, ...] = (
+    ("throttle at the start", "hover_throttle", "%", 100.0),
+    ("throttle at the end", "hover_throttle_end", "%", 100.0),
+    ("speed", "speed_rpm", "rpm", 1.0),
+    ("motor current, each", "motor_current_a", "A", 1.0),
+    ("pack current at the start", "current_a", "A", 1.0),
+    ("pack current at the end", "current_end_a", "A", 1.0),
+    ("power, all motors", "hover_power_w", "W", 1.0),
+    ("pack voltage at the start", "pack_voltage_v", "V", 1.0),
+    ("pack voltage at the end", "pack_voltage_end_v", "V", 1.0),
+    ("flight time", "flight_time_s", "min", 1.0 / 60.0),
+    ("full thrust over weight", "thrust_to_weight", "", 1.0),
+    ("settled winding temperature", "steady_winding_temperature_c", "°C", 1.0),
+    ("continuous motor current at {limit} °C", "continuous_motor_current_a", "A", 1.0),
+)
+HOVER_SAFETY = (
+    "Spinning propellers and lithium packs hurt people. This is a prediction from a bench, not a clearance "
+    "to fly: test with the aircraft restrained, watch pack and motors, keep to local rules, the makers' limits "
+    "and licensed practice."
+)
+
+
+def step_table(answer: StepAnswer) -> Group:
+    """Return a step's times and rates with intervals, its warnings above."""
+    title = f"{answer.motor} with {answer.propeller} on {answer.supply}"
+    names = {"low": f"throttle {answer.low_throttle:g}", "high": f"throttle {answer.high_throttle:g}"}
+    return _points(title, _STEP, answer.points, names, answer.interval, answer.warnings)
+
+
+def hover_table(answer: HoverAnswer) -> Group:
+    """Return what hovering takes, with intervals, warnings above and a word of safety below."""
+    pack = answer.pack
+    title = (
+        f"{answer.motors} × {answer.motor} with {answer.propeller}, {answer.mass_g:g} g, {pack.cells} cells "
+        f"of {pack.capacity_mah:g} mAh down to {100 * answer.reserve:.0f} %"
+    )
+    names = {"limit": f"{answer.winding_limit_c:g}"}
+    group = _points(title, _HOVER, answer.points, names, answer.interval, answer.warnings)
+    return Group(group, Text(HOVER_SAFETY, style="yellow"))
+
+
+def _points(
+    title: str,
+    rows: Iterable[_Row],
+    points: Mapping[str, Band],
+    names: Mapping[str, str],
+    interval: float,
+    warnings: Iterable[object],
+) -> Group:
+    table = plain_table(title)
+    table.add_column("", overflow="fold")
+    table.add_column("median", justify="right", no_wrap=True)
+    table.add_column(f"{percent(interval)} interval", justify="right", no_wrap=True)
+    table.add_column("unit", no_wrap=True)
+    for label, name, unit, factor in rows:
+        if name not in points:
+            continue
+        found = points[name]
+        texts = interval_texts(float(found.median[0]), float(found.low[0]), float(found.high[0]), factor)
+        table.add_row(Text(label.format(**names)), texts[0], f"{texts[1]} … {texts[2]}", unit)
+    return Group(*cautions(warnings), table)
