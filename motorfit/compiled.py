@@ -25,6 +25,7 @@ _SOURCES = (
     "physics/speed_change.py",
     "physics/steady.py",
     "inference/kernels.py",
+    "answers/selection.py",
     "synthetic/integrate.py",
     "synthetic/sensors.py",
 )

@@ -73,7 +73,7 @@ def discharge(
     capacity : of the pack [A s], a number or (draws,)
     motors : how many run at once
 
-    The time is summed by the trapezoidal rule; the duty is taken as straight within the step where it reaches 1.
+    The time is summed by the trapezoidal rule, the duty taken as straight within the step where it reaches 1.
     """
     w, q = (np.atleast_1d(np.asarray(a, dtype=np.float64))[:, np.newaxis] for a in (omega, torque))
     d = demand(w, q, voltage, drive)

@@ -1,10 +1,10 @@
 """A battery pack of lithium-ion polymer cells: open-circuit voltage, resistance, sag.
 
 The open-circuit curve and the resistance below are round values of ordinary high-rate cells, chosen here
-and not taken from any one maker; a pack with measured values takes those instead. So are the spreads: how far
-a pack that was not measured may be from them. That ohmic and charge-transfer resistance grow in the cold by an
-Arrhenius law is general electrochemistry (e.g. J. Newman, K. E. Thomas-Alyea, Electrochemical Systems, 3rd ed.
-2004).
+and not taken from any one maker; a pack with measured values takes those instead. So are the spreads: how
+far a pack that was not measured may be from them. That ohmic and charge-transfer resistance grow in the cold
+by an Arrhenius law is general electrochemistry (e.g. J. Newman, K. E. Thomas-Alyea, Electrochemical Systems,
+3rd ed. 2004).
 """
 
 from __future__ import annotations

@@ -45,8 +45,8 @@ _HOVER: tuple[_Row, ...] = (
 )
 HOVER_SAFETY = (
     "Spinning propellers and lithium packs hurt people. This is a prediction from a bench, not a clearance "
-    "to fly: test with the aircraft restrained, watch pack and motors, keep to local rules, the makers' limits "
-    "and licensed practice."
+    "to fly: test with the aircraft restrained, watch pack and motors, keep to local rules, the makers' "
+    "limits and licensed practice."
 )
 
 

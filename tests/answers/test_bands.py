@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from numpy.typing import NDArray
 
 from motorfit.answers.bands import band, bands, check_interval
 from motorfit.answers.errors import AnswerError
@@ -40,6 +43,37 @@ def test_many_values_give_the_same_in_threads(rng: np.random.Generator) -> None:
     assert list(together) == ["a", "b"]
     for name, array in values.items():
         np.testing.assert_array_equal(together[name].high, band(array, 0.9).high)
+
+
+SHAPES: dict[str, Callable[[np.random.Generator], NDArray[np.float64]]] = {
+    "normal": lambda rng: rng.normal(size=999),
+    "equal": lambda rng: np.full(999, 3.5),
+    "two values": lambda rng: rng.integers(0, 2, 999).astype(float),
+    "far outliers": lambda rng: rng.standard_cauchy(999) ** 3,
+    "all but one equal": lambda rng: np.r_[np.zeros(998), 1e300],
+    "tiny": lambda rng: rng.normal(size=999) * 5e-324,
+    "infinite both ways": lambda rng: np.r_[rng.normal(size=899), np.full(30, np.inf), np.full(70, -np.inf)],
+    "huge": lambda rng: rng.normal(size=999) * 1e300,
+    "one": lambda rng: np.array([2.0]),
+    "two": lambda rng: np.array([2.0, -1.0]),
+}
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_any_shape_of_draws_has_the_quantiles_of_the_sorted_draws(
+    shape: str, rng: np.random.Generator
+) -> None:
+    row = SHAPES[shape](rng)
+    for interval in (0.5, 0.9, 0.99):
+        found = band(row[np.newaxis, :], interval)
+        ordered = np.sort(row)
+        for value, q in zip((found.low, found.median, found.high), (-0.5, 0.0, 0.5), strict=True):
+            position = (0.5 + q * interval) * (row.size - 1)
+            below = int(position)
+            above, weight = min(below + 1, row.size - 1), position - below
+            left, right = ordered[below], ordered[above]
+            wanted = left if weight < 1e-12 or left in (right, -np.inf) else left + weight * (right - left)
+            np.testing.assert_allclose(value[0], wanted, rtol=1e-9)
 
 
 @pytest.mark.parametrize("interval", [0.0, 1.0, 90.0, float("nan")])
