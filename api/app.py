@@ -1,64 +1,61 @@
-"""The application: read-only routes over one library. No number is computed here."""
+"""The application: routes over one library. No number is computed here."""
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from pathlib import Path
-from typing import Annotated, Any
 
 from fastapi import FastAPI
-from fastapi import Path as PathParameter
-from fastapi.responses import JSONResponse
 
 import motorfit
-from motorfit.answers.show import summarise
-from motorfit.archive.errors import NotFoundError
-from motorfit.archive.identity import is_motor_id
-from motorfit.archive.store import list_fits, list_motors, load_fit
 
-from . import problems
+from . import document, problems, routes_health, routes_library, routes_questions
+from .access import Access
+from .body import BodyLimit
+from .cores import Pool
+from .metrics import Metrics
+from .observe import Observe
+from .service import Service
+from .settings import Settings
+from .shelf import Shelf
+from .tokens import TokenStore
 
-MotorId = Annotated[str, PathParameter(description="Id of a motor in the library.", examples=["tern-2807"])]
 
+def create_app(where: Settings | Path) -> FastAPI:
+    """Return the service over a library, which need not exist yet."""
+    settings = where if isinstance(where, Settings) else Settings.of(where)
+    service = Service(settings, Shelf(settings.library), Pool(settings.limits.waiting))
+    metrics = Metrics(lambda: {})
 
-def create_app(library: Path) -> FastAPI:
-    """Return the service over a library's folder, which need not exist yet."""
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        yield
+        service.pool.close()
+
     app = FastAPI(
         title="motorfit",
         version=motorfit.__version__,
-        description="Posteriors of brushless motors, read-only.",
+        description=document.DESCRIPTION,
         openapi_url="/v1/openapi.json",
         # The pages that would show it fetch scripts from elsewhere; this service works offline.
         docs_url=None,
         redoc_url=None,
+        redirect_slashes=False,
+        lifespan=lifespan,
     )
+    app.state.service = service
+    app.state.metrics = metrics
     problems.install(app)
-
-    @app.get("/healthz", summary="Whether the service answers")
-    def healthz() -> dict[str, str]:
-        return {"status": "ok", "version": motorfit.__version__}
-
-    @app.get("/v1/motors", summary="Motors that have a fit")
-    def motors() -> dict[str, Any]:
-        return {
-            "motors": [
-                {"motor": motor, "fits": len(list_fits(library, motor))} for motor in list_motors(library)
-            ]
-        }
-
-    @app.get("/v1/motors/{motor}", summary="A motor's parameters, as `motorfit show --json`")
-    def motor_summary(motor: MotorId) -> JSONResponse:
-        return JSONResponse(summarise(load_fit(library, _known(motor))).to_json())
-
-    @app.get("/v1/motors/{motor}/fits", summary="A motor's fits, oldest first")
-    def motor_fits(motor: MotorId) -> dict[str, Any]:
-        fits = list_fits(library, _known(motor))
-        return {"motor": motor, "fits": [fit.to_json() for fit in fits]}
-
-    def _known(motor: str) -> str:
-        if not is_motor_id(motor) or motor not in list_motors(library):
-            raise NotFoundError(
-                f"motor {motor!r}: the library holds no fit of it. /v1/motors lists what it holds."
-            )
-        return motor
-
+    for part in (routes_library, routes_questions, routes_health):
+        app.include_router(part.router)
+    document.complete(app)
+    app.add_middleware(BodyLimit, limits=settings.limits)
+    app.add_middleware(Access, settings=settings, tokens=TokenStore(settings.state))
+    app.add_middleware(Observe, metrics=metrics)
     return app
+
+
+def from_environment() -> FastAPI:
+    """Return the service that the environment describes, for a server that starts processes of its own."""
+    return create_app(Settings.from_environment())

@@ -35,7 +35,7 @@ def test_the_command_serves_until_it_is_interrupted(tmp_path: Path) -> None:
             for _ in range(600):
                 try:
                     with urllib.request.urlopen(f"http://{LOOPBACK}:{port}/v1/motors") as answer:
-                        assert json.load(answer) == {"motors": []}
+                        assert json.load(answer)["motors"] == []
                     break
                 except OSError:
                     assert server.poll() is None

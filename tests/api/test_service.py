@@ -13,6 +13,8 @@ from motorfit_api.app import create_app
 from motorfit_api.problems import MEDIA_TYPE
 from tests.archive.factory import make_result
 
+BASE = "http://127.0.0.1:8765"
+
 
 @pytest.fixture
 def library(tmp_path: Path) -> Path:
@@ -22,7 +24,7 @@ def library(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def client(library: Path) -> TestClient:
-    return TestClient(create_app(library), raise_server_exceptions=False)
+    return TestClient(create_app(library), BASE, raise_server_exceptions=False)
 
 
 def test_health(client: TestClient) -> None:
@@ -30,9 +32,12 @@ def test_health(client: TestClient) -> None:
 
 
 def test_motors(client: TestClient) -> None:
-    assert client.get("/v1/motors").json() == {
-        "motors": [{"motor": "alder-2207", "fits": 1}, {"motor": "birch-2806", "fits": 1}]
-    }
+    answer = client.get("/v1/motors").json()
+    assert [(entry["motor"], entry["fits"]) for entry in answer["motors"]] == [
+        ("alder-2207", 1),
+        ("birch-2806", 1),
+    ]
+    assert (answer["total"], answer["offset"]) == (2, 0)
 
 
 def test_a_motor_reads_as_the_command_prints_it(client: TestClient, library: Path) -> None:
@@ -45,8 +50,8 @@ def test_fits_of_a_motor(client: TestClient, library: Path) -> None:
 
 
 def test_an_empty_library_answers(tmp_path: Path) -> None:
-    client = TestClient(create_app(tmp_path / "none"))
-    assert client.get("/v1/motors").json() == {"motors": []}
+    client = TestClient(create_app(tmp_path / "none"), BASE)
+    assert client.get("/v1/motors").json()["motors"] == []
 
 
 @pytest.mark.parametrize(
@@ -76,15 +81,6 @@ def test_a_damaged_fit_is_a_problem_and_not_a_crash(client: TestClient, library:
     fit.path.write_bytes(b"damaged")
     answer = client.get("/v1/motors/alder-2207")
     assert answer.status_code == 500
-    assert "not a readable netCDF-4 file" in answer.json()["detail"]
+    assert "cannot be read" in answer.json()["detail"]
+    assert str(library) not in answer.text
     assert client.get("/v1/motors/birch-2806").status_code == 200
-
-
-def test_the_description_of_the_interface_lists_what_there_is(client: TestClient) -> None:
-    document = client.get("/v1/openapi.json").json()
-    assert set(document["paths"]) == {
-        "/healthz",
-        "/v1/motors",
-        "/v1/motors/{motor}",
-        "/v1/motors/{motor}/fits",
-    }

@@ -1,0 +1,143 @@
+"""Bodies of questions: the commands' options by the same names, checked before anything is computed."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from .limits import MAX_DRAWS, MAX_POINTS
+
+# No control characters: nothing of a name may break a line of a log or a header.
+Name = Annotated[str, StringConstraints(min_length=1, max_length=128, pattern=r"^[!-~][ -~]*$")]
+Motor = Annotated[
+    str,
+    Field(description="Id of a motor in the library.", examples=["tern-2807"]),
+    StringConstraints(pattern=r"^[A-Za-z0-9_-][A-Za-z0-9._-]{0,127}$"),
+]
+Share = Annotated[float, Field(ge=0.0, le=1.0)]
+Celsius = Annotated[float, Field(ge=-60.0, le=250.0)]
+
+
+class _Body(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class _Common(_Body):
+    """What every question may say."""
+
+    draws: int | None = Field(
+        None, ge=1, le=MAX_DRAWS, description="Posterior draws to use, evenly spaced; all when left out."
+    )
+    interval: float = Field(0.9, ge=0.01, le=0.999, description="Probability inside every interval.")
+    current_limit: Annotated[float, Field(gt=0.0, le=10_000.0)] | Literal["none", "bench"] = Field(
+        "bench",
+        description="Of the motor current [A]; `bench` for the bench's controller, `none` for no limit.",
+        examples=["bench", 40.0],
+    )
+    air_temperature: float | None = Field(
+        None, ge=-50.0, le=60.0, description="Air [degC]; the campaign's when left out."
+    )
+    air_pressure: float | None = Field(
+        None, ge=200.0, le=1100.0, description="Station pressure [hPa]; the campaign's when left out."
+    )
+    air_humidity: float | None = Field(
+        None, ge=0.0, le=100.0, description="Relative humidity [%]; the campaign's when left out."
+    )
+    winding_temperature: Celsius = Field(25.0, description="Of the winding [degC].")
+    magnet_temperature: Celsius = Field(25.0, description="Of the magnets [degC].")
+
+
+class _OneMotor(_Common):
+    motor: Motor
+    fit: Name | None = Field(None, description="A stored fit; the motor's latest when left out.")
+    propeller: Name = Field(
+        description="An id of the fit's campaign, or diameter x pitch x blades in inches.",
+        examples=["p7x35x3", "8x4x2"],
+    )
+
+
+class _Pack(_Body):
+    charge: Share = Field(1.0, description="State of charge of the pack at the start [1].")
+    cell_resistance_ohm: Annotated[float, Field(gt=0.0, le=1.0)] | None = Field(
+        None, description="Of one cell at 25 degC [ohm]; the usual one for the capacity when left out."
+    )
+    pack_temperature: float = Field(25.0, ge=-30.0, le=80.0, description="Of the cells [degC].")
+
+
+Cells = Annotated[int, Field(ge=1, le=100)]
+CapacityMah = Annotated[float, Field(gt=0.0, le=1e6)]
+Voltage = Annotated[float, Field(gt=0.0, le=1000.0)]
+Motors = Annotated[int, Field(ge=1, le=64)]
+
+
+class PredictionQuestion(_OneMotor):
+    """Curves over throttle from an ideal supply: the options of `motorfit predict`."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"motor": "tern-2807", "propeller": "p7x35x3", "voltage": 22.2, "throttle": [0.2, 0.4]}
+            ]
+        }
+    )
+    voltage: Voltage = Field(description="Of an ideal supply at the controller [V].")
+    throttle: Annotated[list[Share], Field(min_length=1, max_length=MAX_POINTS)] | None = Field(
+        None, description="Points from 0 to 1; 0.05 to 1 in steps of 0.05 when left out."
+    )
+
+
+class TransientQuestion(_OneMotor, _Pack):
+    """How fast a motor speeds up and slows down: the options of `motorfit step`."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"motor": "tern-2807", "propeller": "p7x35x3", "voltage": 22.2, "from": 0.1, "to": 0.5}
+            ]
+        }
+    )
+    voltage: Voltage | None = Field(
+        None, description="Of an ideal supply at the controller [V]; this or a pack."
+    )
+    from_: Share = Field(alias="from", description="Throttle before the jump [1].")
+    to: Share = Field(description="Throttle after the jump [1].")
+    times: list[Annotated[float, Field(ge=0.0, le=60.0)]] = Field(
+        default=[],
+        max_length=MAX_POINTS,
+        description="Times after the jump [s], rising, for curves of speed.",
+    )
+    cells: Cells | None = Field(None, description="Of a lithium-ion polymer pack, in series.")
+    capacity_mah: CapacityMah | None = Field(None, description="Of the pack [mA h].")
+    motors: Motors = Field(1, description="How many like motors run from one pack.")
+
+
+class EnduranceQuestion(_OneMotor, _Pack):
+    """What hovering takes and how long a pack gives it: the options of `motorfit hover`."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "motor": "tern-2807",
+                    "propeller": "p7x35x3",
+                    "cells": 6,
+                    "capacity_mah": 1300.0,
+                    "mass_g": 900.0,
+                }
+            ]
+        }
+    )
+    cells: Cells = Field(description="Of a lithium-ion polymer pack, in series.")
+    capacity_mah: CapacityMah = Field(description="Of the pack [mA h].")
+    mass_g: float = Field(ge=1.0, le=1e5, description="All-up mass, pack and all [g].")
+    motors: Motors = Field(4, description="How many like motors carry it.")
+    reserve: float = Field(0.2, ge=0.0, le=0.99, description="Share of the charge kept back at the end [1].")
+    winding_limit: float = Field(
+        120.0, ge=40.0, le=250.0, description="Winding temperature for the continuous current [degC]."
+    )
+
+
+def question_text(body: BaseModel) -> str:
+    """Return a question in one canonical text, defaults written out."""
+    return body.model_dump_json(by_alias=True)
