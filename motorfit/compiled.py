@@ -24,6 +24,8 @@ _SOURCES = (
     "physics/forward.py",
     "physics/speed_change.py",
     "physics/steady.py",
+    "physics/axes.py",
+    "physics/demand.py",
     "inference/kernels.py",
     "answers/selection.py",
     "synthetic/integrate.py",

@@ -89,9 +89,13 @@ def envelope_cautions(
     propeller: PropellerDraws,
     voltage_v: float,
     curves: Mapping[str, Band],
-    throttle: FloatArray,
+    points: FloatArray,
+    along: str = "throttle",
 ) -> list[Caution]:
-    """Name what lies outside the tested speeds, voltages and currents, with both spans in numbers."""
+    """Name what lies outside the tested speeds, voltages and currents, with both spans in numbers.
+
+    ``points`` (G,) and ``along`` say at which values of which axis.
+    """
     own = envelope(fit, propeller.name)
     tested = own or envelope(fit)
     if tested is None:
@@ -120,7 +124,7 @@ def envelope_cautions(
             found.append(
                 Caution(
                     code,
-                    f"At throttle {_ranges(throttle, outside)} the predicted {quantity} "
+                    f"At {along} {ranges(points, outside)} the predicted {quantity} "
                     f"({_span_text(values[outside])} {unit}) lies outside the {_plain(low)} to "
                     f"{_plain(high)} {unit} of the {where}.",
                 )
@@ -130,15 +134,18 @@ def envelope_cautions(
 
 def running_cautions(
     curves: Mapping[str, Band],
-    throttle: FloatArray,
+    points: FloatArray,
     limited: FloatArray,
     stopped: FloatArray,
     propeller: PropellerDraws,
     air: AirLike,
+    along: str = "throttle",
+    beyond: FloatArray | None = None,
 ) -> list[Caution]:
     """Name limits of the machine itself: current limit, tip speed, throttle too small to turn.
 
-    ``limited`` and ``stopped`` are shares of draws (G,) at which the limit holds, the shaft stands.
+    ``limited``, ``stopped`` and ``beyond`` are shares of draws (G,) at which the limit holds, the shaft
+    stands, the point is not reached; ``points`` and ``along`` say at which values of which axis.
     """
     found: list[Caution] = []
     held = limited >= 0.05
@@ -146,7 +153,7 @@ def running_cautions(
         found.append(
             Caution(
                 "current-limited",
-                f"At throttle {_ranges(throttle, held)} the controller's current limit holds in "
+                f"At {along} {ranges(points, held)} the controller's current limit holds in "
                 f"{_percent(limited[held])} of the draws; throttle says little there.",
             )
         )
@@ -159,7 +166,7 @@ def running_cautions(
         found.append(
             Caution(
                 "tip-mach",
-                f"At throttle {_ranges(throttle, fast)} the blade tips reach Mach {np.nanmax(mach):.2f}, "
+                f"At {along} {ranges(points, fast)} the blade tips reach Mach {np.nanmax(mach):.2f}, "
                 f"above {TIP_MACH_FLAG:g}: compressibility, which the model leaves out, costs thrust and "
                 "adds torque.",
             )
@@ -169,8 +176,17 @@ def running_cautions(
         found.append(
             Caution(
                 "does-not-turn",
-                f"At throttle {_ranges(throttle, still)} the shaft stands still in "
+                f"At {along} {ranges(points, still)} the shaft stands still in "
                 f"{_percent(stopped[still])} of the draws.",
+            )
+        )
+    far = np.zeros(points.size, dtype=bool) if beyond is None else beyond >= 0.05
+    if beyond is not None and far.any():
+        found.append(
+            Caution(
+                "out-of-reach",
+                f"At {along} {ranges(points, far)} this supply and limit do not get there in "
+                f"{_percent(beyond[far])} of the draws; bands are of the others.",
             )
         )
     blank = sorted(name for name, curve in curves.items() if np.isnan(curve.median).any())
@@ -179,7 +195,7 @@ def running_cautions(
         found.append(
             Caution(
                 "no-answer",
-                f"At throttle {_ranges(throttle, gone)} there is no value (null) for {', '.join(blank)}.",
+                f"At {along} {ranges(points, gone)} there is no value (null) for {', '.join(blank)}.",
             )
         )
     return found
@@ -202,18 +218,18 @@ def _spans(tested: Envelope) -> Iterable[tuple[str, str, tuple[float, float] | N
     yield "current", "A", tested.current_a
 
 
-def _ranges(throttle: FloatArray, mask: NDArray[np.bool_]) -> str:
-    """Text of the throttles a mask selects: single values, and runs of neighbours as ranges."""
-    order = np.argsort(throttle, kind="stable")
+def ranges(points: FloatArray, mask: NDArray[np.bool_]) -> str:
+    """Text of the points a mask selects: single values, and runs of neighbours as ranges."""
+    order = np.argsort(points, kind="stable")
     parts: list[str] = []
     start: float | None = None
     last = 0.0
     for index in (*order, None):
         if index is not None and mask[index]:
-            start = float(throttle[index]) if start is None else start
-            last = float(throttle[index])
+            start = float(points[index]) if start is None else start
+            last = float(points[index])
         elif start is not None:
-            parts.append(f"{start:.3g}" if start == last else f"{start:.3g} to {last:.3g}")
+            parts.append(f"{start:.4g}" if start == last else f"{start:.4g} to {last:.4g}")
             start = None
     return ", ".join(parts)
 

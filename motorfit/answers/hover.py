@@ -13,6 +13,7 @@ from motorfit.answers.cautions import Caution
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import AirLike
 from motorfit.answers.hover_cautions import hover_cautions
+from motorfit.answers.limits import Limits
 from motorfit.answers.machine import REFERENCE_C, LimitChoice
 from motorfit.answers.posterior import FitLike, FloatArray
 from motorfit.answers.propellers import PropellerDraws
@@ -105,6 +106,7 @@ def hover(
     winding_temperature_c: float = REFERENCE_C,
     magnet_temperature_c: float = REFERENCE_C,
     winding_limit_c: float = WINDING_LIMIT_C,
+    limits: Limits | None = None,
 ) -> HoverAnswer:
     """Say what hovering takes, and for how long a pack gives it.
 
@@ -123,6 +125,8 @@ def hover(
         Charge [1] at which the flight ends.
     winding_limit_c:
         Winding temperature [°C] for the continuous current.
+    limits:
+        What must not be passed; passing it is warned of.
     fit, propeller, draws, current_limit, air, winding_temperature_c, magnet_temperature_c:
         As in `machine_of`.
     interval:
@@ -181,7 +185,9 @@ def hover(
         points=points,
         warnings=(
             *machine.warnings,
-            *hover_cautions(machine, values, points, reserve, winding_limit_c, warm is not None),
+            *hover_cautions(
+                machine, values, points, reserve, winding_limit_c, warm is not None, limits or Limits()
+            ),
         ),
     )
 

@@ -9,11 +9,9 @@ import numpy as np
 from motorfit.answers.bands import Band
 from motorfit.answers.cautions import Caution, envelope_cautions, running_cautions
 from motorfit.answers.lessons import teacher
+from motorfit.answers.limits import Limits, limit_cautions
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.question import Machine
-
-LOW_CELL_V = 3.3
-"""Voltage of a cell under load [V] below which it ages fast and may fail."""
 
 THIN_MARGIN = 1.5
 """Full-throttle thrust over weight [1] below which little is left to climb, or to steady a gust."""
@@ -26,9 +24,10 @@ def hover_cautions(
     reserve: float,
     limit_c: float,
     warm: bool,
+    limits: Limits,
 ) -> list[Caution]:
     """Name what limits the hover, and where it leaves what was tested; each with numbers."""
-    fit, prop, pack = machine.fit, machine.propeller, machine.supply.pack
+    fit, prop = machine.fit, machine.propeller
     found = [
         Caution(
             "static-hover",
@@ -54,23 +53,13 @@ def hover_cautions(
                 f"the reserve of {100 * reserve:.0f} % is reached; the flight ends there.",
             )
         )
-    if pack is not None:
-        cell = points["pack_voltage_end_v"].low[0] / pack.choice.cells
-        if cell < LOW_CELL_V:
-            found.append(
-                Caution(
-                    "pack-sag",
-                    f"Under load a cell may be down to {cell:.2f} V at the end, below {LOW_CELL_V:g} V.",
-                )
-            )
-        if pack.choice.cell_resistance_ohm is None:
-            found.append(
-                Caution(
-                    "pack-resistance-assumed",
-                    f"The pack's resistance was not given; {1000 * np.median(pack.resistance):.0f} milliohm "
-                    "with leads, usual for its capacity, stands in with a wide band.",
-                )
-            )
+    reached = {
+        "speed_rpm": points["speed_rpm"],
+        "motor_current_a": points["motor_current_a"],
+        "pack_current_a": points["current_end_a"],
+        "bus_voltage_v": points["pack_voltage_end_v"],
+    }
+    found += limit_cautions(machine, reached, points["hover_throttle"].median, "hover throttle", limits)
     margin = points["thrust_to_weight"].low[0]
     if margin < THIN_MARGIN:
         found.append(
@@ -84,11 +73,11 @@ def hover_cautions(
         "speed_rpm": points["speed_rpm"],
         "current_a": points["current_per_motor_a"],
     }
-    found += envelope_cautions(fit, prop, machine.supply.nominal_v, curves, throttle)
+    found += envelope_cautions(fit, prop, machine.supply.nominal_v, curves, throttle, "hover throttle")
     nothing = np.zeros(1)
     found += [
         c
-        for c in running_cautions(curves, throttle, nothing, nothing, prop, machine.air)
+        for c in running_cautions(curves, throttle, nothing, nothing, prop, machine.air, "hover throttle")
         if c.code != "no-answer"
     ]
     return found + _heat_cautions(machine, points, limit_c, warm)

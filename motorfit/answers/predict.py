@@ -1,45 +1,38 @@
-"""What a motor will do with a propeller at a voltage: curves over throttle, with bands."""
+"""What a motor will do with a propeller: curves with bands, over throttle or another axis."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 from numpy.typing import NDArray
 
+from motorfit.answers.axis import DEFAULT_THROTTLE, Axis, axis_of
 from motorfit.answers.bands import Band, bands, check_interval
-from motorfit.answers.cautions import (
-    Caution,
-    envelope_cautions,
-    parameter_cautions,
-    propeller_cautions,
-    running_cautions,
-)
-from motorfit.answers.errors import AnswerError
-from motorfit.answers.facts import AirLike, campaign_air
-from motorfit.answers.machine import REFERENCE_C, LimitChoice, drive_of
-from motorfit.answers.plain import numbers
-from motorfit.answers.posterior import FitLike, FloatArray, count
-from motorfit.answers.propellers import load_of, propeller_draws
-from motorfit.physics.air import air_density
-from motorfit.physics.steady import OperatingPoints, operating_points
+from motorfit.answers.cautions import Caution, envelope_cautions, running_cautions
+from motorfit.answers.facts import AirLike
+from motorfit.answers.limits import Limits, limit_cautions
+from motorfit.answers.machine import REFERENCE_C, LimitChoice
+from motorfit.answers.plain import number, numbers
+from motorfit.answers.posterior import FitLike, FloatArray
+from motorfit.answers.propellers import PropellerDraws
+from motorfit.answers.question import GRAVITY, machine_of
+from motorfit.answers.steady import steady_draws
+from motorfit.answers.supply import PackChoice
 
-GRAVITY = 9.80665  # m/s², standard: turns newtons into grams of thrust
-MAX_THROTTLES = 2000
-DEFAULT_THROTTLE = tuple(round(0.05 * k, 2) for k in range(1, 21))
+__all__ = ["DEFAULT_THROTTLE", "GRAVITY", "Prediction", "predict"]
 
 
 @dataclass(frozen=True)
 class Prediction:
-    """Curves over throttle with bands, and what the reader must know about them.
+    """Curves over an axis with bands, and what the reader must know about them.
 
-    ``curves`` holds, each a Band over ``throttle`` (G,): ``speed_rpm``, ``thrust_n``, ``torque_nm``,
+    ``curves`` holds, each a Band over ``axis.points`` (G,): ``speed_rpm``, ``thrust_n``, ``torque_nm``,
     ``current_a`` (bus), ``motor_current_a``, ``electrical_power_w`` (bus), ``mechanical_power_w`` (shaft),
     ``motor_efficiency`` (shaft power over bus power, 0..1) and ``thrust_per_watt_g`` (grams of thrust per
-    watt from the bus).
+    watt from the bus), all of one motor; with a pack also ``bus_voltage_v`` and ``pack_current_a`` of all
+    motors; over another axis than throttle also ``throttle``, and without the axis itself.
     """
 
     motor: str
@@ -48,50 +41,72 @@ class Prediction:
     voltage_v: float
     interval: float
     draws: int
-    throttle: FloatArray
+    axis: Axis
     curves: Mapping[str, Band]
     warnings: tuple[Caution, ...]
+    supply: str = ""
+    pack: PackChoice | None = None
+    motors: int = 1
+
+    @property
+    def throttle(self) -> FloatArray:
+        """Throttle (G,): the axis, or the median of what the axis takes."""
+        return self.axis.points if self.axis.name == "throttle" else self.curves["throttle"].median
 
     def to_json(self) -> dict[str, Any]:
         """Return ``predict --json``: plain types only, null where there is no answer."""
-        curves: dict[str, Any] = {"throttle": numbers(self.throttle)}
+        curves: dict[str, Any] = {self.axis.curve: numbers(self.axis.points)}
         curves.update({name: curve.to_json() for name, curve in self.curves.items()})
-        return {
+        document: dict[str, Any] = {
             "motor": self.motor,
             "fit": self.fit_id,
             "propeller": self.propeller,
-            "voltage_v": self.voltage_v,
+            "voltage_v": number(self.voltage_v),
             "interval": self.interval,
+            "against": self.axis.name,
             "curves": curves,
             "warnings": [warning.to_json() for warning in self.warnings],
         }
+        if self.pack is not None:
+            document |= {"motors": self.motors, "pack": self.pack.to_json()}
+        return document
 
 
 def predict(
     fit: FitLike,
     *,
-    propeller: str,
-    voltage_v: float,
+    propeller: str | PropellerDraws,
+    voltage_v: float | None = None,
     throttle: Sequence[float] | NDArray[Any] | None = None,
+    against: str = "throttle",
+    points: Sequence[float] | NDArray[Any] | None = None,
+    pack: PackChoice | None = None,
+    motors: int = 1,
     draws: int | None = None,
     interval: float = 0.9,
     current_limit: LimitChoice = "bench",
     air: AirLike | None = None,
     winding_temperature_c: float = REFERENCE_C,
     magnet_temperature_c: float = REFERENCE_C,
+    limits: Limits | None = None,
 ) -> Prediction:
-    """Predict a motor's static curves with a propeller from an ideal supply.
+    """Predict a motor's static curves with a propeller.
 
     Parameters
     ----------
     fit:
         A stored fit.
     propeller:
-        An id of the fit's campaign, or ``DxPxB`` in inches for a propeller known by geometry only.
+        An id of the fit's campaign, ``DxPxB`` in inches for one known by geometry only, or its draws.
     voltage_v:
-        Of the supply at the controller [V], held whatever the current.
+        Of an ideal supply at the controller [V], held whatever the current; this or ``pack``.
     throttle:
         (G,) points from 0 to 1; 0.05 to 1 in steps of 0.05 when left out.
+    against, points:
+        Another axis, one of `motorfit.answers.axis.AXIS_NAMES`, and its points (G,). Each draw is inverted
+        exactly, and has no value at a point that it does not reach.
+    pack, motors:
+        A pack that so many like motors share; its sag is solved together with the operating point.
     draws:
         How many posterior draws to use, evenly spaced; all when left out.
     interval:
@@ -102,6 +117,8 @@ def predict(
         Temperature, pressure, humidity; the campaign's when left out.
     winding_temperature_c, magnet_temperature_c:
         Temperatures of the motor [°C].
+    limits:
+        What must not be passed; passing it is warned of.
 
     Raises
     ------
@@ -109,91 +126,43 @@ def predict(
         A value outside what is allowed, or a propeller that is neither known nor a geometry.
     """
     check_interval(interval)
-    if not (math.isfinite(voltage_v) and 0.0 < voltage_v <= 1000.0):
-        raise AnswerError(
-            "voltage", voltage_v, "above 0 and up to 1000 V", "Give the supply's voltage in volts."
-        )
-    grid = _grid(throttle)
-    rows, warnings = _rows(count(fit), draws)
-    prop = propeller_draws(fit, propeller)
-    drive = drive_of(
+    axis = axis_of(against, points, throttle)
+    machine = machine_of(
         fit,
+        propeller,
+        voltage_v=voltage_v,
+        pack=pack,
+        motors=motors,
+        draws=draws,
         current_limit=current_limit,
+        air=air,
         winding_temperature_c=winding_temperature_c,
         magnet_temperature_c=magnet_temperature_c,
-        rows=rows,
     )
-    around = campaign_air(fit) if air is None else air
-    density = air_density(around.temperature_c, around.pressure_hpa, around.humidity_pct)
-    points = operating_points(grid, voltage_v, drive, load_of(prop, float(density), rows))
-    curves = _curves(points, interval)
-    warnings += propeller_cautions(fit, prop)
-    warnings += parameter_cautions(fit)
-    warnings += envelope_cautions(fit, prop, voltage_v, curves, grid)
-    warnings += running_cautions(
-        curves,
-        grid,
-        points.limited.mean(axis=0),
-        1.0 - points.turning.mean(axis=0),
-        prop,
-        around,
-    )
+    found = steady_draws(machine, axis)
+    curves = bands({name: array.T for name, array in found.values.items()}, interval)
+    # over an axis, its own points stand where its curve would
+    seen = dict(curves) | ({} if axis.curve == "throttle" else {axis.curve: Band(*(axis.points,) * 3)})
+    prop, along = machine.propeller, axis.text()
+    warnings = [
+        *machine.warnings,
+        *envelope_cautions(fit, prop, machine.supply.nominal_v, seen, axis.points, along),
+        *running_cautions(
+            seen, axis.points, found.limited, found.stopped, prop, machine.air, along, found.beyond
+        ),
+        *limit_cautions(machine, seen, axis.points, along, limits or Limits()),
+    ]
     return Prediction(
         motor=fit.motor,
         fit_id=fit.fit_id,
-        propeller=propeller,
-        voltage_v=float(voltage_v),
+        propeller=propeller if isinstance(propeller, str) else propeller.name,
+        voltage_v=machine.supply.nominal_v,
         interval=float(interval),
-        draws=points.speed.shape[0],
-        throttle=grid,
+        draws=machine.draws,
+        axis=axis,
         curves=curves,
         warnings=tuple(warnings),
+        supply=machine.supply.label,
+        pack=pack,
+        motors=motors,
     )
-
-
-def _grid(throttle: Sequence[float] | NDArray[Any] | None) -> FloatArray:
-    grid = np.asarray(DEFAULT_THROTTLE if throttle is None else throttle, dtype=np.float64)
-    if grid.ndim != 1 or not 1 <= grid.size <= MAX_THROTTLES:
-        raise AnswerError(
-            "throttle", grid.shape, f"a list of 1 to {MAX_THROTTLES} points", "Give, for example, 0.2,0.4."
-        )
-    outside = grid[~((grid >= 0.0) & (grid <= 1.0))]
-    if outside.size:
-        raise AnswerError(
-            "throttle",
-            float(outside[0]),
-            "fractions from 0 to 1",
-            "Full throttle is 1, not 100; a fifth is 0.2.",
-        )
-    return grid
-
-
-def _rows(size: int, draws: int | None) -> tuple[NDArray[np.intp] | None, list[Caution]]:
-    """Which draws to use: evenly spaced ones, so that every chain gives its share; None for all."""
-    if draws is None:
-        return None, []
-    if draws < 1:
-        raise AnswerError("draws", draws, f"a whole number from 1 to {size}", "Leave it out to use them all.")
-    if draws > size:
-        text = f"{draws} draws were asked for; the fit holds {size}, and all of them were used."
-        return None, [Caution("fewer-draws", text)]
-    return np.floor(np.arange(draws) * (size / draws)).astype(np.intp), []
-
-
-def _curves(points: OperatingPoints, interval: float) -> dict[str, Band]:
-    electrical = points.electrical_power
-    with np.errstate(divide="ignore", invalid="ignore"):
-        efficiency = np.where(electrical > 0.0, points.mechanical_power / electrical, np.nan)
-        grams_per_watt = np.where(electrical > 0.0, points.thrust * (1000.0 / GRAVITY) / electrical, np.nan)
-    values = {
-        "speed_rpm": points.speed * (60.0 / (2.0 * math.pi)),
-        "thrust_n": points.thrust,
-        "torque_nm": points.torque,
-        "current_a": points.bus_current,
-        "motor_current_a": points.motor_current,
-        "electrical_power_w": electrical,
-        "mechanical_power_w": points.mechanical_power,
-        "motor_efficiency": efficiency,
-        "thrust_per_watt_g": grams_per_watt,
-    }
-    return bands({name: array.T for name, array in values.items()}, interval)

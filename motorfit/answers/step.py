@@ -13,6 +13,7 @@ from motorfit.answers.cautions import Caution, envelope_cautions, learned, runni
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import AirLike
 from motorfit.answers.lessons import teacher
+from motorfit.answers.limits import Limits, limit_cautions
 from motorfit.answers.machine import REFERENCE_C, LimitChoice
 from motorfit.answers.plain import number, numbers
 from motorfit.answers.posterior import FitLike, FloatArray
@@ -27,6 +28,7 @@ from motorfit.answers.question import (
     propeller_inertia,
 )
 from motorfit.answers.supply import PackChoice
+from motorfit.physics.controller import duty
 from motorfit.physics.speed_change import SpeedChange, speed_change
 from motorfit.physics.steady import operating_points
 
@@ -40,7 +42,8 @@ class StepDraws:
     ``start_speed_rpm`` and ``end_speed_rpm`` are the settled speeds at the lower and the higher throttle.
     ``rise_time_s`` and ``fall_time_s`` run from 10 to 90 % of the change of speed, the ``…_from_command_s``
     from the jump of the throttle to 90 %. ``peak_acceleration_rpm_per_s`` and ``peak_deceleration_rpm_per_s``
-    are sizes. ``speed_up_rpm`` and ``slow_down_rpm`` are (S, times).
+    are sizes; ``peak_motor_current_a`` is that of the jump upwards, as far as the limit lets it.
+    ``speed_up_rpm`` and ``slow_down_rpm`` are (S, times).
     """
 
     start_speed_rpm: FloatArray
@@ -51,6 +54,7 @@ class StepDraws:
     fall_from_command_s: FloatArray
     peak_acceleration_rpm_per_s: FloatArray
     peak_deceleration_rpm_per_s: FloatArray
+    peak_motor_current_a: FloatArray
     speed_up_rpm: FloatArray
     slow_down_rpm: FloatArray
 
@@ -64,6 +68,7 @@ POINTS = (
     "fall_from_command_s",
     "peak_acceleration_rpm_per_s",
     "peak_deceleration_rpm_per_s",
+    "peak_motor_current_a",
 )
 
 
@@ -124,6 +129,7 @@ def step(
     air: AirLike | None = None,
     winding_temperature_c: float = REFERENCE_C,
     magnet_temperature_c: float = REFERENCE_C,
+    limits: Limits | None = None,
 ) -> StepAnswer:
     """Say how fast a motor speeds up and slows down between two throttles, each from its settled speed.
 
@@ -141,6 +147,8 @@ magnet_temperature_c:
         As in `machine_of`.
     interval:
         Probability inside the bands.
+    limits:
+        What must not be passed; passing it is warned of.
 
     Raises
     ------
@@ -162,7 +170,7 @@ magnet_temperature_c:
     )
     times = _times(times_s)
     low, high = sorted((check_throttle("from", from_throttle), check_throttle("to", to_throttle)))
-    found, cautions = _found(machine, low, high, times, interval)
+    found, cautions = _found(machine, low, high, times, interval, limits or Limits())
     points = {name: one_band(getattr(found, name), interval) for name in POINTS}
     shapes = {"speed_up_rpm": found.speed_up_rpm.T, "slow_down_rpm": found.slow_down_rpm.T}
     return StepAnswer(
@@ -222,6 +230,7 @@ def _step_draws(machine: Machine, low: float, high: float, times: FloatArray) ->
             fall_from_command_s=where(down.from_command),
             peak_acceleration_rpm_per_s=where(up.peak, RPM_PER_RAD_S),
             peak_deceleration_rpm_per_s=where(down.peak, RPM_PER_RAD_S),
+            peak_motor_current_a=_jump_current(machine, high, slow),
             speed_up_rpm=curve(up),
             slow_down_rpm=curve(down),
         ),
@@ -229,19 +238,41 @@ def _step_draws(machine: Machine, low: float, high: float, times: FloatArray) ->
     )
 
 
+def _jump_current(machine: Machine, throttle: float, omega: FloatArray) -> FloatArray:
+    """Motor current [A] just after a jump of throttle at a speed [rad/s], held by the limit."""
+    drive = machine.drive
+    d = np.asarray(
+        duty(throttle, *(np.asarray(a) for a in (drive.duty_slope, drive.duty_curvature, drive.duty_cubic)))
+    )
+    r_s, idle = np.asarray(drive.source_resistance), np.asarray(drive.idle_current)
+    total = np.asarray(drive.resistance) + np.asarray(drive.controller_resistance) + d * d * r_s
+    free = (d * (np.asarray(machine.supply.voltage) - r_s * idle) - np.asarray(drive.k_e) * omega) / total
+    held: FloatArray = np.minimum(free, np.asarray(drive.current_limit))
+    return held
+
+
 def _found(
-    machine: Machine, low: float, high: float, times: FloatArray, interval: float
+    machine: Machine, low: float, high: float, times: FloatArray, interval: float, limits: Limits
 ) -> tuple[StepDraws, list[Caution]]:
     found, ends = _step_draws(machine, low, high, times)
     grid = np.array([low, high])
-    curves = bands(
-        {"speed_rpm": ends.speed.T * RPM_PER_RAD_S, "current_a": ends.bus_current.T * 1.0}, interval
-    )
+    settled = {
+        "speed_rpm": ends.speed.T * RPM_PER_RAD_S,
+        "current_a": ends.bus_current.T,
+        "motor_current_a": np.stack([ends.motor_current[:, 0], found.peak_motor_current_a]),
+    }
+    if machine.supply.pack is not None:
+        settled |= {
+            "bus_voltage_v": ends.bus_voltage.T,
+            "pack_current_a": machine.supply.motors * ends.bus_current.T,
+        }
+    curves = bands(settled, interval)
     fit, prop = machine.fit, machine.propeller
     cautions = envelope_cautions(fit, prop, machine.supply.nominal_v, curves, grid)
     cautions += running_cautions(
         curves, grid, ends.limited.mean(axis=0), 1.0 - ends.turning.mean(axis=0), prop, machine.air
     )
+    cautions += limit_cautions(machine, curves, grid, "throttle", limits)
     return found, cautions + _own_cautions(machine, found, ends, low, high)
 
 

@@ -9,6 +9,7 @@ import typer
 
 if TYPE_CHECKING:
     from motorfit.answers.facts import Air
+    from motorfit.answers.limits import Limits
     from motorfit.answers.machine import LimitChoice
     from motorfit.answers.posterior import FitLike
     from motorfit.answers.supply import PackChoice
@@ -81,6 +82,40 @@ WindingTemperature = Annotated[
 MagnetTemperature = Annotated[
     float, typer.Option("--magnet-temperature", metavar="C", help="Of the magnets, degC.")
 ]
+MaxSpeed = Annotated[
+    float | None,
+    typer.Option(
+        "--max-propeller-speed-rpm",
+        metavar="RPM",
+        help="The propeller maker's limit; passing it is warned of.",
+        show_default=False,
+    ),
+]
+MaxCurrent = Annotated[
+    float | None,
+    typer.Option(
+        "--max-current-a",
+        metavar="A",
+        help="Of motor or controller; passing it is warned of. [default: the bench's limit]",
+        show_default=False,
+    ),
+]
+MaxPackCurrent = Annotated[
+    float | None,
+    typer.Option(
+        "--max-pack-current-a",
+        metavar="A",
+        help="Of the whole pack; passing it is warned of.",
+        show_default=False,
+    ),
+]
+
+
+def limits_of(speed_rpm: float | None, current_a: float | None, pack_current_a: float | None) -> Limits:
+    """Return the limits asked for."""
+    from motorfit.answers.limits import Limits
+
+    return Limits(speed_rpm, current_a, pack_current_a)
 
 
 def numbers_of(text: str | None, option: str, example: str) -> tuple[float, ...] | None:

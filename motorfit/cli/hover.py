@@ -15,12 +15,16 @@ from motorfit.cli.asking import (
     CurrentLimit,
     Draws,
     MagnetTemperature,
+    MaxCurrent,
+    MaxPackCurrent,
+    MaxSpeed,
     PackTemperature,
     PropellerName,
     WindingTemperature,
     air_of,
     fit_of,
     limit_of,
+    limits_of,
 )
 from motorfit.cli.options import AsJson, FitId, Interval, Library, MotorId
 from motorfit.cli.output import print_json, print_table
@@ -54,6 +58,9 @@ def hover(
     air_humidity: AirHumidity = None,
     winding_temperature: WindingTemperature = 25.0,
     magnet_temperature: MagnetTemperature = 25.0,
+    max_propeller_speed_rpm: MaxSpeed = None,
+    max_current_a: MaxCurrent = None,
+    max_pack_current_a: MaxPackCurrent = None,
     interval: Interval = 0.9,
     as_json: AsJson = False,
 ) -> None:
@@ -84,6 +91,7 @@ def hover(
         winding_temperature_c=winding_temperature,
         magnet_temperature_c=magnet_temperature,
         winding_limit_c=winding_limit,
+        limits=limits_of(max_propeller_speed_rpm, max_current_a, max_pack_current_a),
     )
     if as_json:
         print_json(answer.to_json())

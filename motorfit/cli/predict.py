@@ -1,31 +1,52 @@
-"""`motorfit predict`: curves over throttle with bands."""
+"""`motorfit predict`: curves with bands, over throttle or another axis."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from motorfit.cli.options import AsJson, FitId, Interval, Library, MotorId, library_folder
+from motorfit.cli.asking import (
+    AirHumidity,
+    AirPressure,
+    AirTemperature,
+    Capacity,
+    CellResistance,
+    Cells,
+    Charge,
+    CurrentLimit,
+    Draws,
+    MagnetTemperature,
+    MaxCurrent,
+    MaxPackCurrent,
+    MaxSpeed,
+    Motors,
+    PackTemperature,
+    PropellerName,
+    Voltage,
+    WindingTemperature,
+    air_of,
+    fit_of,
+    limit_of,
+    limits_of,
+    numbers_of,
+    one_supply,
+    pack_of,
+)
+from motorfit.cli.options import AsJson, FitId, Interval, Library, MotorId
 from motorfit.cli.output import print_json, print_table
-
-if TYPE_CHECKING:
-    from motorfit.answers.machine import LimitChoice
 
 
 def predict(
     motor: MotorId,
-    propeller: Annotated[
-        str,
-        typer.Option(
-            "--propeller",
-            metavar="ID_OR_DxPxB",
-            help="A propeller of the fit, or diameter x pitch x blades in inches.",
-        ),
-    ],
-    voltage: Annotated[
-        float, typer.Option("--voltage", metavar="V", help="Of an ideal supply at the controller, V.")
-    ],
+    propeller: PropellerName,
+    voltage: Voltage = None,
+    cells: Cells = None,
+    capacity_mah: Capacity = None,
+    charge: Charge = 1.0,
+    cell_resistance_ohm: CellResistance = None,
+    pack_temperature: PackTemperature = 25.0,
+    motors: Motors = 1,
     library: Library = None,
     fit: FitId = None,
     throttle: Annotated[
@@ -37,46 +58,74 @@ def predict(
             show_default=False,
         ),
     ] = None,
-    draws: Annotated[
-        int | None,
-        typer.Option("--draws", min=1, help="Posterior draws to use. [default: all]", show_default=False),
+    against: Annotated[
+        str,
+        typer.Option(
+            "--against",
+            metavar="AXIS",
+            help="throttle, speed, torque, thrust, mechanical_power, electrical_power or current.",
+        ),
+    ] = "throttle",
+    points: Annotated[
+        str | None,
+        typer.Option(
+            "--points",
+            metavar="LIST",
+            help="Points of that axis, of one motor, in rpm, N m, N, W or A.",
+            show_default=False,
+        ),
     ] = None,
-    current_limit: Annotated[
-        str, typer.Option("--current-limit", metavar="A|none|bench", help="Limit of the motor current, A.")
-    ] = "bench",
-    winding_temperature: Annotated[
-        float, typer.Option("--winding-temperature", metavar="C", help="Of the winding, degC.")
-    ] = 25.0,
-    magnet_temperature: Annotated[
-        float, typer.Option("--magnet-temperature", metavar="C", help="Of the magnets, degC.")
-    ] = 25.0,
+    draws: Draws = None,
+    current_limit: CurrentLimit = "bench",
+    air_temperature: AirTemperature = None,
+    air_pressure: AirPressure = None,
+    air_humidity: AirHumidity = None,
+    winding_temperature: WindingTemperature = 25.0,
+    magnet_temperature: MagnetTemperature = 25.0,
+    max_propeller_speed_rpm: MaxSpeed = None,
+    max_current_a: MaxCurrent = None,
+    max_pack_current_a: MaxPackCurrent = None,
     interval: Interval = 0.9,
     as_json: AsJson = False,
 ) -> None:
-    """Predict curves over throttle, with bands.
+    """Predict curves with bands, over throttle or another axis.
 
-    Speed, thrust, torque, current, power and efficiency; every answer outside the tested range says so.
+    Speed, thrust, torque, current, power and efficiency, from an ideal supply (--voltage) or a pack
+    (--cells, --capacity-mah) that one motor or more run from. Every answer outside the tested range says so.
     A prediction warns, it never certifies.
 
     \b
     Example:  motorfit predict tern-2807 --propeller p7x35x3 --voltage 22.2
               motorfit predict tern-2807 --propeller 8x4x2 --voltage 14.8 --throttle 0.3,0.5,1 --json
+              motorfit predict tern-2807 --propeller p7x35x3 --cells 6 --capacity-mah 1300 --motors 4 \\
+                       --against thrust --points 2,4,8
     """
-    points = _numbers(throttle)
-    limit = _limit(current_limit)
+    grid, wanted = (
+        numbers_of(throttle, "--throttle", "0.2,0.4"),
+        numbers_of(points, "--points", "2,4,8"),
+    )
+    limit = limit_of(current_limit)
+    pack = pack_of(cells, capacity_mah, charge, cell_resistance_ohm, pack_temperature)
+    one_supply(voltage, pack)
     from motorfit.answers.predict import predict as predict_curves
-    from motorfit.archive.store import load_fit
 
+    stored = fit_of(library, motor, fit)
     prediction = predict_curves(
-        load_fit(library_folder(library), motor, fit),
+        stored,
         propeller=propeller,
         voltage_v=voltage,
-        throttle=points,
+        throttle=grid,
+        against=against,
+        points=wanted,
+        pack=pack,
+        motors=motors,
         draws=draws,
         interval=interval,
         current_limit=limit,
+        air=air_of(stored, air_temperature, air_pressure, air_humidity),
         winding_temperature_c=winding_temperature,
         magnet_temperature_c=magnet_temperature,
+        limits=limits_of(max_propeller_speed_rpm, max_current_a, max_pack_current_a),
     )
     if as_json:
         print_json(prediction.to_json())
@@ -84,28 +133,3 @@ def predict(
     from motorfit.report.tables import prediction_table
 
     print_table(prediction_table(prediction))
-
-
-def _numbers(text: str | None) -> tuple[float, ...] | None:
-    if text is None:
-        return None
-    try:
-        return tuple(float(part) for part in text.split(","))
-    except ValueError:
-        raise typer.BadParameter(
-            f"{text!r}: numbers from 0 to 1 separated by commas are allowed, such as 0.2,0.4.",
-            param_hint="--throttle",
-        ) from None
-
-
-def _limit(text: str) -> LimitChoice:
-    """Return amperes, "bench" for the bench's controller, or None for no limit."""
-    if text in ("bench", "none"):
-        return "bench" if text == "bench" else None
-    try:
-        return float(text)
-    except ValueError:
-        raise typer.BadParameter(
-            f"{text!r}: amperes, 'none' for no limit or 'bench' for the bench's controller are allowed.",
-            param_hint="--current-limit",
-        ) from None

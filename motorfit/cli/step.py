@@ -17,6 +17,9 @@ from motorfit.cli.asking import (
     CurrentLimit,
     Draws,
     MagnetTemperature,
+    MaxCurrent,
+    MaxPackCurrent,
+    MaxSpeed,
     Motors,
     PackTemperature,
     PropellerName,
@@ -25,6 +28,7 @@ from motorfit.cli.asking import (
     air_of,
     fit_of,
     limit_of,
+    limits_of,
     numbers_of,
     one_supply,
     pack_of,
@@ -67,6 +71,9 @@ def step(
     air_humidity: AirHumidity = None,
     winding_temperature: WindingTemperature = 25.0,
     magnet_temperature: MagnetTemperature = 25.0,
+    max_propeller_speed_rpm: MaxSpeed = None,
+    max_current_a: MaxCurrent = None,
+    max_pack_current_a: MaxPackCurrent = None,
     interval: Interval = 0.9,
     as_json: AsJson = False,
 ) -> None:
@@ -102,6 +109,7 @@ def step(
         air=air_of(stored, air_temperature, air_pressure, air_humidity),
         winding_temperature_c=winding_temperature,
         magnet_temperature_c=magnet_temperature,
+        limits=limits_of(max_propeller_speed_rpm, max_current_a, max_pack_current_a),
     )
     if as_json:
         print_json(answer.to_json())

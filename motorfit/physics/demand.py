@@ -12,7 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from motorfit.compiled import kernel
 from motorfit.physics.drive import Drive
+from motorfit.physics.rows import shared_out
 from motorfit.physics.values import PhysicsError, require_between
 
 Array = NDArray[np.float64]
@@ -109,21 +111,47 @@ def demand(omega: ArrayLike, torque: ArrayLike, supply_voltage: ArrayLike, drive
 
 
 def throttle_for_duty(duty: ArrayLike, drive: Drive) -> Array:
-    """Throttle [1] that gives a duty [1] on a draw's map; 0 where even no throttle gives more; by bisection.
+    """Throttle [1] that gives a duty [1] on a draw's map; 0 where even no throttle gives more.
 
     ``duty`` is (draws, points) or broadcasts to it. For a map that rises; the result is within 1e-12.
     """
-    d = np.asarray(duty, dtype=np.float64)
-    s, c, e = (_column(a) for a in (drive.duty_slope, drive.duty_curvature, drive.duty_cubic))
-    shape = np.broadcast_shapes(d.shape, s.shape, c.shape, e.shape)
-    low, high = np.zeros(shape), np.ones(shape)
-    for _ in range(42):
-        x = 0.5 * (low + high)
-        raw = 1.0 - s * (1.0 - x) + c * x * (1.0 - x) + e * x * (1.0 - x) * (1.0 - 2.0 * x)
-        below = raw < d
-        low, high = np.where(below, x, low), np.where(below, high, x)
-    at_rest = np.broadcast_to(1.0 - s >= d, shape)
-    return np.where(np.isnan(d), math.nan, np.where(at_rest, 0.0, high))
+    columns = (_column(a) for a in (drive.duty_slope, drive.duty_curvature, drive.duty_cubic))
+    d, s, c, e = np.broadcast_arrays(np.atleast_2d(np.asarray(duty, dtype=np.float64)), *columns)
+    d = np.ascontiguousarray(d)
+    out = np.empty(d.shape)
+    maps = np.ascontiguousarray(np.stack([s[:, 0], c[:, 0], e[:, 0]], axis=1))
+    shared_out(lambda a, b: _invert(maps, d, out, a, b), *d.shape)
+    return out
+
+
+@kernel
+def _invert(maps: Array, duty: Array, out: Array, first: int, last: int) -> None:
+    """Draws first to last, by Newton in a shrinking bracket; maps (draws, 3), duty and out (draws, grid)."""
+    for r in range(first, last):
+        s, c, e = maps[r, 0], maps[r, 1], maps[r, 2]
+        for k in range(duty.shape[1]):
+            d = duty[r, k]
+            if d != d or 1.0 - s >= d:
+                out[r, k] = 0.0 if d == d else math.nan
+                continue
+            low, high = 0.0, 1.0
+            x = min(max(1.0 - (1.0 - d) / max(s, 0.1), 0.0), 1.0)
+            for _ in range(60):
+                y = 1.0 - x
+                off = 1.0 - s * y + c * x * y + e * x * y * (1.0 - 2.0 * x) - d
+                if off < 0.0:
+                    low = x
+                else:
+                    high = x
+                slope = s + c * (1.0 - 2.0 * x) + e * (1.0 - 6.0 * x * y)
+                new = x - off / slope if slope > 0.0 else -1.0
+                if not low <= new <= high:
+                    new = 0.5 * (low + high)
+                moved = abs(new - x)
+                x = new
+                if moved < 1e-14 or high - low < 1e-13:
+                    break
+            out[r, k] = x
 
 
 def _column(value: ArrayLike) -> Array:

@@ -26,6 +26,7 @@ _STEP: tuple[_Row, ...] = (
     ("slowing down, 10 to 90 %", "fall_time_s", "ms", 1e3),
     ("slowing down, jump to 90 %", "fall_from_command_s", "ms", 1e3),
     ("peak acceleration", "peak_acceleration_rpm_per_s", "krpm/s", 1e-3),
+    ("peak motor current, jump upwards", "peak_motor_current_a", "A", 1.0),
     ("peak deceleration", "peak_deceleration_rpm_per_s", "krpm/s", 1e-3),
 )
 _HOVER: tuple[_Row, ...] = (

@@ -29,6 +29,10 @@ HEADLINE = (
     "figure_of_merit",
     "prop_inertia",
 )
+SAFETY = (
+    "Spinning propellers and lithium packs hurt people. This is a prediction from a bench; it certifies "
+    "nothing: stay within the makers' limits, and keep to local rules and licensed practice."
+)
 _SEVERITIES = {"error": ("error", "bold red"), "warning": ("warning", "yellow"), "note": ("note", "dim")}
 
 
@@ -84,22 +88,28 @@ def _cell(p: ParameterSummary | None) -> Text:
 
 
 def prediction_table(prediction: Prediction) -> Group:
-    """Return the main curves of a prediction as a table, its warnings above."""
-    curves = prediction.curves
-    columns = (
-        ("speed\nrpm", "speed_rpm", 1.0),
-        ("thrust\nN", "thrust_n", 1.0),
-        ("current\nA", "current_a", 1.0),
-        ("power\nW", "electrical_power_w", 1.0),
-        ("efficiency\n%", "motor_efficiency", 100.0),
-        ("thrust/power\ng/W", "thrust_per_watt_g", 1.0),
-    )
-    title = f"{prediction.motor} with {prediction.propeller} at {prediction.voltage_v:g} V"
+    """Return the main curves of a prediction as a table, its warnings above and a word of safety below."""
+    curves, axis = prediction.curves, prediction.axis
+    columns = [
+        column
+        for column in (
+            ("throttle\n%", "throttle", 100.0),
+            ("speed\nrpm", "speed_rpm", 1.0),
+            ("thrust\nN", "thrust_n", 1.0),
+            ("current\nA", "current_a", 1.0),
+            ("power\nW", "electrical_power_w", 1.0),
+            ("efficiency\n%", "motor_efficiency", 100.0),
+            ("thrust/power\ng/W", "thrust_per_watt_g", 1.0),
+            ("bus\nV", "bus_voltage_v", 1.0),
+        )
+        if column[1] in curves
+    ]
+    title = f"{prediction.motor} with {prediction.propeller} at {prediction.supply}"
     table = plain_table(title)
-    table.add_column("throttle", justify="right", no_wrap=True)
+    table.add_column(axis.text().replace(" [", "\n").replace("]", ""), justify="right", no_wrap=True)
     for heading, _, _ in columns:
         table.add_column(heading, justify="right", no_wrap=True)
-    for k, throttle in enumerate(prediction.throttle):
+    for k, point in enumerate(axis.points):
         cells = []
         for _, name, factor in columns:
             curve = curves[name]
@@ -107,9 +117,9 @@ def prediction_table(prediction: Prediction) -> Group:
                 float(curve.median[k]), float(curve.low[k]), float(curve.high[k]), factor
             )
             cells.append(median if median == "–" else f"{median}\n{low} … {high}")
-        table.add_row(f"{throttle:.3g}", *cells)
+        table.add_row(f"{point:.4g}", *cells)
     caption = Text(f"Median above its {percent(prediction.interval)} interval.", style="dim")
-    return Group(*cautions(prediction.warnings), table, caption)
+    return Group(*cautions(prediction.warnings), table, caption, Text(SAFETY, style="yellow"))
 
 
 def cautions(warnings: Iterable[Any]) -> list[Text]:
