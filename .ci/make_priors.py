@@ -24,8 +24,8 @@ FORMS = {
     "figure_of_merit": "logit-normal, one sigma {spread:.3g} of the logit",
     "row_scatter": "inverse gamma of the variance, about ×/÷ {factor:.3g}",
     "saturation_current": "half-normal of 1/I_s², scale 1/centre²",
-    "winding_heat_capacity": "half-normal of the winding's K/W, scale time constant/centre",
-    "body_heat_capacity": "half-normal of 1/C_b, scale 1/centre",
+    "winding_heat_capacity": "half-normal of what a watt warms it in 4 s, scale that of the centre",
+    "body_heat_capacity": "half-normal of what a watt warms it in 10 s, scale that of the centre",
     "controller_idle_current": "half-normal, scale the centre",
     "delay": "normal about what the logs show, one sigma {spread:.3g}; else exactly 0",
 }

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.inference.graph import MEASURED, Graph, current_limit_of, limit_name
+from motorfit.inference.warming import NODES_S, warming_time
 from motorfit.physics import forward as f
 from motorfit.physics.air import air_density
 from motorfit.physics.motor import back_emf_constant
@@ -77,9 +78,9 @@ def derive(v: Values, id: str) -> dict[str, Array]:
         "no_load_current": i10,
     }
     out["saturation_current"] = np.maximum(v[f"inverse_saturation[{id}]"], 1e-12) ** -0.5
-    out["body_heat_capacity"] = 1.0 / np.maximum(v[f"inverse_body_heat_capacity[{id}]"], 1e-9)
-    resistance_w = np.maximum(v[f"winding_thermal_resistance[{id}]"], 1e-9)
-    out["winding_heat_capacity"] = v[f"winding_time_constant[{id}]"] / resistance_w
+    for node in NODES_S:
+        per_watt = np.maximum(v[f"{node}_warming[{id}]"], 1e-9)
+        out[f"{node}_heat_capacity"] = warming_time(node, v[f"{node}_time_constant[{id}]"]) / per_watt
     for name in (
         "rotor_inertia", "braking_share", "winding_time_constant", "body_time_constant",
         "magnet_temperature_coefficient",
@@ -119,11 +120,9 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_LIMIT] = 1e9 if limit is None else v[limit_name(limit)]
         p[f.P_DUTY_S], p[f.P_DUTY_C], p[f.P_DUTY_E] = v["duty_slope"], v["duty_curvature"], v["duty_cubic"]
         p[f.P_IDLE] = v["controller_idle_current"]
-        p[f.P_AW], p[f.P_TW] = (
-            v[f"winding_thermal_resistance[{r.run.motor}]"] / m["winding_time_constant"],
-            m["winding_time_constant"],
-        )
-        p[f.P_AB], p[f.P_TB] = v[f"inverse_body_heat_capacity[{r.run.motor}]"], m["body_time_constant"]
+        for node, slope, tau in (("winding", f.P_AW, f.P_TW), ("body", f.P_AB, f.P_TB)):
+            p[tau] = m[f"{node}_time_constant"]
+            p[slope] = v[f"{node}_warming[{r.run.motor}]"] / warming_time(node, p[tau])
         p[f.P_MAG], p[f.P_AIR] = m["magnet_temperature_coefficient"], air.temperature_c
         p[f.P_RS] = r.supply.resistance_ohm
         p[f.P_J] = m["rotor_inertia"]

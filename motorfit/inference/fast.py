@@ -43,7 +43,7 @@ _LARGE = 4e6
 _R_HAT, _R_HAT_SOUND = 1.012, 1.03
 """Between groups: when the last moves may end, and what is still believed."""
 _STAGES = 40
-_PILOT = 1200
+_PILOT, _PILOTS = 600, 2
 
 
 @dataclass(frozen=True)
@@ -123,16 +123,13 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     FastDraws; look at `sound` before use.
     """
     proposal = bend(target, optimum, rng)
-    pilot, lw, _ = _batch(target, proposal, rng.standard_normal((_PILOT, proposal.normals)))
-    beta = 1.0
-    while beta > 0.05 and effective(beta * lw) < 0.15 * lw.size:
-        beta *= 0.8  # a few heavy draws must not decide the shape
-    weight = np.exp(beta * (lw - lw.max()))
-    proposal = proposal.refined(pilot.e, weight / weight.sum())
+    for _ in range(_PILOTS):
+        pilot, lw, _ = _batch(target, proposal, rng.standard_normal((_PILOT, proposal.normals)))
+        proposal = proposal.corrected(pilot.e, lw)
     large = draws * target.flat.h.size > _LARGE
     most = next(s for s in (4, 2, 1) if s == 1 or draws // s >= _WALKERS)
     swarm = _Swarm(target, proposal, rng, draws // most if large else draws)
-    swarm.evaluations += PROBES * PROBE_ROUNDS + _PILOT
+    swarm.evaluations += PROBES * PROBE_ROUNDS + _PILOT * _PILOTS
     smoothed, k = smooth_weights(swarm.log_weight)
     ess = effective(smoothed)
     stages, stations = 1, 1

@@ -18,6 +18,7 @@ import numpy.typing as npt
 from motorfit.bench.models import Campaign, Motor, Propeller, Run
 from motorfit.bench.reduce import BlockedRun
 from motorfit.inference.priors import BELIEFS, Belief, BetaLogit, Flat, HalfNormal, Normal, Prior, StudentT
+from motorfit.inference.warming import NODES_S, warming_time
 from motorfit.physics.motor import torque_constant
 from motorfit.physics.propeller import torque_coefficient
 
@@ -272,18 +273,10 @@ def _motor(b: _Builder, motor: Motor) -> None:
     knee = BELIEFS["saturation_current"].center * mass_factor(motor, 50.0)
     b.add(f"inverse_saturation[{id}]", LINEAR, 0.0, 1.0 / knee**2, HalfNormal())
     b.add(f"braking_share[{id}]", LINEAR, 1.0, -0.5, HalfNormal(top=2.0))
-    # runs outlast the winding's time constant, not the body's: one warms to power × K/W, the other by energy
-    # / capacity
-    mass, tau = mass_factor(motor, 50.0), BELIEFS["winding_time_constant"].center
-    warming = tau / (BELIEFS["winding_heat_capacity"].center * mass)
-    b.add(f"winding_thermal_resistance[{id}]", LINEAR, 0.0, warming, HalfNormal())
-    b.add(
-        f"inverse_body_heat_capacity[{id}]",
-        LINEAR,
-        0.0,
-        1.0 / (BELIEFS["body_heat_capacity"].center * mass),
-        HalfNormal(),
-    )
+    for node in NODES_S:
+        capacity = BELIEFS[f"{node}_heat_capacity"].center * mass_factor(motor, 50.0)
+        scale = float(warming_time(node, BELIEFS[f"{node}_time_constant"].center)) / capacity
+        b.add(f"{node}_warming[{id}]", LINEAR, 0.0, scale, HalfNormal())
     for name in ("winding_time_constant", "body_time_constant", "magnet_temperature_coefficient"):
         b.believe(f"{name}[{id}]", BELIEFS[name])
 

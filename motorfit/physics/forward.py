@@ -92,9 +92,19 @@ def _heat(
 
 
 @kernel
-def _bus_current(regime: int, omega: float, i_m: float, d: float, ke: float, rt: float, v_b: float) -> float:
+def _from_power(power: float, source: float, rs: float) -> float:
+    """Current [A] of a source [V] behind a resistance [ohm] that gives a power [W]: I (E - R_s I) = P."""
+    return 2.0 * power / (source + math.sqrt(max(source * source - 4.0 * rs * power, 0.0)))
+
+
+@kernel
+def _bus_current(
+    regime: int, omega: float, i_m: float, d: float, ke: float, rt: float, source: float, rs: float
+) -> float:
     """Bus current less idle [A]: by duty when driving, by power balance when the controller limits."""
-    return d * i_m if regime == 1 else i_m * (ke * omega + rt * i_m) / v_b
+    if regime == 1:
+        return d * i_m
+    return _from_power(i_m * (ke * omega + rt * i_m), source, rs)
 
 
 @kernel
@@ -110,12 +120,12 @@ def _log_ratio(omega: float, near: float) -> float:
 @kernel
 def _advance(
     p: Array, omega: float, h: float, regime: int, d: float, u: float, ke: float, kt: float, rt: float,
-    r_all: float, low: float, zero: float, high: float, v_b: float,
-) -> tuple[float, float, float, float, int, bool]:  # fmt: skip
+    r_all: float, low: float, zero: float, high: float, source: float,
+) -> tuple[float, float, float, float, int, bool, float, float]:  # fmt: skip
     """One step with throttle, supply and temperatures held, split exactly where the regime changes.
 
     Returns (speed at the end [rad/s], its integral [rad], motor charge [A s], bus charge less idle [A s],
-    regime at the end, whether it changed).
+    regime at the end, whether it changed, acceleration at the start and at the end [rad/s²]).
     """
     inertia, limit, brake = p[P_J], p[P_LIMIT], p[P_BRAKE]
     i0, i1, i2, sat, cq, aq = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_CQ], p[P_AQ]
@@ -125,7 +135,8 @@ def _advance(
     inverse_r, inverse_j = 1.0 / r_all, 1.0 / inertia
     left = h
     switched = False
-    for _ in range(8):
+    first_slope = last_slope = 0.0
+    for piece in range(8):
         now = current_in(regime, omega, u, ke, r_all, limit, brake)
         alpha, beta = now, 0.0
         if regime == 1:
@@ -177,7 +188,11 @@ def _advance(
         elif step > 0.0:
             mean_i, mean_w = flow / step, part / step
             spread = (nxt - omega) * (nxt - omega) / 12.0
-            bus += (mean_i * (ke * mean_w + rt * mean_i) + spread * beta * (rt * beta - ke)) * step / v_b
+            power = mean_i * (ke * mean_w + rt * mean_i) + spread * beta * (rt * beta - ke)
+            bus += _from_power(power, source, p[P_RS]) * step
+        if piece == 0:
+            first_slope = slope
+        last_slope = 0.0 if nxt <= 0.0 else a - b * nxt - c * nxt * nxt
         charge += flow
         area += part
         omega = nxt
@@ -187,7 +202,7 @@ def _advance(
         omega = target
         regime += turn
         switched = True
-    return omega, area, charge, bus, regime, switched
+    return omega, area, charge, bus, regime, switched, first_slope, last_slope
 
 
 @kernel
@@ -212,8 +227,8 @@ def simulate_driven(
     on : (blocks,) share of the block in which the controller drives [1]
     samples : (blocks,) number of samples averaged.  A sample is the state at the start of its interval, so
         the mean of a block's samples sits half an interval before the mean of its time; the end values
-        correct that to first order (Euler and Maclaurin), and a block in which the controller changes regime
-        is walked sample by sample
+        and slopes correct that (Euler and Maclaurin, two terms), and a block in which the controller
+        changes regime is walked sample by sample
     freewheel : True when the motor carries no current at all (coasting, unplugged)
     out : (blocks, N_CHANNELS) written: A, rad/s, N, N m, A, V, °C, 1
     """
@@ -221,7 +236,7 @@ def simulate_driven(
     t_w = t_b = p[P_AIR] + p[P_WARMTH]
     i0, i1, i2, sat, rs = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_RS]
     limit, brake = p[P_LIMIT], p[P_BRAKE]
-    bus = stored = log_w = near_w = 0.0
+    stored = log_w = near_w = 0.0
     for k in range(h.shape[0]):
         f = 1.0 - p[P_MAG] * (t_b - 25.0)
         ke_hot, kt = p[P_KE] * f, p[P_KT] * f
@@ -230,7 +245,7 @@ def simulate_driven(
         rt = r_w + p[P_RC]
         d = duty_of(throttle[k], p[P_DUTY_S], p[P_DUTY_C], p[P_DUTY_E])
         driven = (not freewheel) and on[k] > 0.0
-        v_b = max(supply[k] - rs * bus, 1.0)
+        source = max(supply[k] - rs * p[P_IDLE], 1.0)
         if driven:
             r_all = (rt + d * d * rs) / on[k]
             u = d * (supply[k] - rs * p[P_IDLE])
@@ -242,8 +257,8 @@ def simulate_driven(
         regime = regime_of(omega, low, zero, high)
         start, first_regime = omega, regime
         i_start = current_in(regime, omega, u, ke, r_all, limit, brake)
-        omega, area, charge, flow, regime, switched = _advance(
-            p, start, h[k], regime, d, u, ke, kt, rt, r_all, low, zero, high, v_b
+        omega, area, charge, flow, regime, switched, rise, end_rise = _advance(
+            p, start, h[k], regime, d, u, ke, kt, rt, r_all, low, zero, high, source
         )
         mean_w, mean_i = area / h[k], charge / h[k]
         mean_w2 = mean_w * mean_w + (omega - start) * (omega - start) / 12.0
@@ -256,23 +271,33 @@ def simulate_driven(
                 w_sum += x
                 w2_sum += x * x
                 i_sum += i_x
-                b_sum += _bus_current(reg, x, i_x, d, ke, rt, v_b)
+                b_sum += _bus_current(reg, x, i_x, d, ke, rt, source, rs)
                 if j < n - 1:
-                    x, _, _, _, reg, _ = _advance(
-                        p, x, h[k] / n, reg, d, u, ke, kt, rt, r_all, low, zero, high, v_b
+                    x, _, _, _, reg, _, _, _ = _advance(
+                        p, x, h[k] / n, reg, d, u, ke, kt, rt, r_all, low, zero, high, source
                     )
             sample_w, sample_w2, sample_i, sample_b = w_sum / n, w2_sum / n, i_sum / n, b_sum / n
         else:
             half = 0.5 / m
+            bend = 0.0 if switched else h[k] / (12.0 * m * m)
             i_end = current_in(regime, omega, u, ke, r_all, limit, brake)
-            sample_w = mean_w - (omega - start) * half
+            pull = 0.0  # of speed on current [A s/rad], its sign turned
+            if regime == 1 or regime == 2:
+                pull = ke / r_all if regime == 1 else brake * ke / r_all
+            sample_w = mean_w - (omega - start) * half + bend * (end_rise - rise)
             sample_w2 = mean_w2 - (omega * omega - start * start) * half
-            sample_i = mean_i - (i_end - i_start) * half
-            b_end = _bus_current(regime, omega, i_end, d, ke, rt, v_b)
-            b_start = _bus_current(first_regime, start, i_start, d, ke, rt, v_b)
+            sample_w2 += 2.0 * bend * (omega * end_rise - start * rise)
+            sample_i = mean_i - (i_end - i_start) * half - pull * bend * (end_rise - rise)
+            b_end = _bus_current(regime, omega, i_end, d, ke, rt, source, rs)
+            b_start = _bus_current(first_regime, start, i_start, d, ke, rt, source, rs)
             sample_b = flow / h[k] - (b_end - b_start) * half
+            if regime == 1:
+                sample_b -= d * pull * bend * (end_rise - rise)
+            else:  # the derivative by speed of the power that the controller passes on
+                after = i_end * ke - pull * (ke * omega + 2.0 * rt * i_end)
+                ahead = i_start * ke - pull * (ke * start + 2.0 * rt * i_start)
+                sample_b += bend * (after * end_rise - ahead * rise) / (source - 2.0 * rs * b_end)
         idle = p[P_IDLE] if driven else 0.0
-        bus = flow / h[k] + idle
         grow = 1.0
         if p[P_CT] != 0.0 and p[P_AT] != 0.0:
             near = max(mean_w, 1.0)

@@ -195,3 +195,21 @@ def test_reading_at_speed_without_a_logged_voltage_uses_the_supply_parameter() -
     np.testing.assert_array_equal(with_voltage, without)
     # the shaft torque of a machine that speeds up includes what its inertia takes
     assert without[0, f.C_TORQUE] == pytest.approx(6e-8 * 900.0**2 + 2e-5 * 250.0)
+
+
+@pytest.mark.parametrize("changes", [{}, {"rs": 0.05}], ids=["stiff supply", "soft supply"])
+def test_readings_move_smoothly_as_the_limit_lets_go(changes: dict[str, float]) -> None:
+    """As a current limit grows, the controller leaves it in another block: no reading may jump there."""
+    edges = np.linspace(0.0, 0.06, 16)
+    limits = np.linspace(40.0, 60.0, 4001)
+    readings = np.stack(
+        [
+            simulate(slots(**{**PROPELLER, "limit": float(limit), **changes}), edges, 1.0, samples=2.0)[
+                :, MEASURED
+            ]
+            for limit in limits
+        ]
+    )
+    scale = np.abs(readings).max(axis=(0, 1))
+    steps = np.abs(np.diff(readings, axis=0)).max(axis=1) / scale
+    assert (steps.max(axis=0) < 4.0 * np.median(steps, axis=0)).all()
