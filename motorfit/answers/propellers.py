@@ -1,10 +1,15 @@
-"""The propeller of a prediction: from the posterior, or from its geometry alone."""
+"""The propeller of a question: from the fit, from another fit of the library, as stated, or by its geometry.
+
+Whatever the tests did not teach comes from what propellers have in common (`propeller_kin`), sharpened by the
+propellers of the fit's own campaign, row by row, and by those of the rest of the library.
+"""
 
 from __future__ import annotations
 
 import math
 import re
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Literal
@@ -15,13 +20,22 @@ from numpy.typing import NDArray
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import propeller_facts
 from motorfit.answers.posterior import FitLike, FloatArray, count, parameter
+from motorfit.answers.propeller_kin import Geometry, from_components, sharpened
+from motorfit.answers.propeller_stated import StatedPropeller
+from motorfit.answers.propeller_tested import (
+    LibraryPropeller,
+    beside,
+    brought,
+    campaign_of,
+    propellers_tested_in,
+)
 from motorfit.inference.priors import BELIEFS
 from motorfit.physics import propeller as propeller_physics
 from motorfit.physics.drive import Load
 
 METRES_PER_INCH = 0.0254
-BLADE_EXPONENT = 0.6  # C_T of B blades is that of two times (B/2) to this
 _GEOMETRY = re.compile(r"(\d{1,3}(?:\.\d{1,4})?)x(\d{1,3}(?:\.\d{1,4})?)x(\d{1,2})")
+_HIGHEST_MERIT = 0.97
 
 
 @dataclass(frozen=True)
@@ -29,11 +43,14 @@ class PropellerDraws:
     """A propeller's static coefficients, draw by draw.
 
     ``thrust`` and ``torque`` are C_T and C_Q [1] at ``reference_rev_per_s``; their Reynolds exponents [1];
-    all (S,). ``origin`` says whether they come from the fit or from geometry alone.
+    ``inertia`` [kg m²]; all (S,), row i belonging with row i of the fit. ``origin`` says where they come
+    from: ``fit`` (its campaign), ``library`` (another campaign, named by ``source``), ``stated`` (measured
+    figures that the user gave) or ``geometry``. ``sharpened_by`` names the tested propellers that taught
+    what is common.
     """
 
     name: str
-    origin: Literal["fit", "geometry"]
+    origin: Literal["fit", "library", "stated", "geometry"]
     diameter_m: float
     blades: int
     reference_rev_per_s: float
@@ -41,45 +58,88 @@ class PropellerDraws:
     torque: FloatArray
     thrust_exponent: FloatArray
     torque_exponent: FloatArray
+    inertia: FloatArray | None = None
+    source: str | None = None
+    sharpened_by: tuple[str, ...] = ()
 
 
-def propeller_draws(fit: FitLike, propeller: str) -> PropellerDraws:
-    """Return the coefficients of a propeller by id or, where no id matches, by its ``DxPxB``.
+def propeller_draws(
+    fit: FitLike,
+    propeller: str | StatedPropeller,
+    library: Sequence[LibraryPropeller] = (),
+) -> PropellerDraws:
+    """Return the coefficients of a propeller by id, by its ``DxPxB``, or as its user states it.
 
     Parameters
     ----------
     fit:
-        A stored fit; its own ids win over a geometry that reads the same.
+        A stored fit; its own ids win over those of the library, and those over a geometry that reads the
+        same.
     propeller:
-        An id of the fit's campaign, or diameter x pitch x blades in inches, such as ``7x4.5x2``.
+        An id of the fit's campaign or of the library (``ID@CAMPAIGN_FIT`` where several campaigns have
+        it), or diameter x pitch x blades in inches, such as ``7x4.5x2``; or a described propeller.
+    library:
+        Propellers tested in other campaigns, as `library_propellers` finds them.
 
     Raises
     ------
     AnswerError
-        Neither a known id nor a geometry within reach.
+        Neither a known id nor a geometry within reach, or an id that several campaigns have.
     """
+    if isinstance(propeller, StatedPropeller):
+        return _stated(fit, propeller, library)
     if propeller in fit.propellers:
         return _from_fit(fit, propeller)
-    match = _GEOMETRY.fullmatch(propeller.strip().lower())
-    if match is None:
-        known = ", ".join(fit.propellers) or "none in this fit"
-        near = get_close_matches(propeller, fit.propellers, n=1)
-        hint = f"Did you mean {near[0]!r}? " if near else ""
+    name, _, campaign_fit = propeller.partition("@")
+    held = [other for other in library if other.name == name and campaign_fit in ("", other.campaign_fit)]
+    if len(held) > 1:
+        choices = ", ".join(f"{other.name}@{other.campaign_fit}" for other in held)
+        titles = "; ".join(sorted({other.campaign for other in held if other.campaign}))
         raise AnswerError(
-            "propeller",
-            propeller,
-            f"an id of the fit ({known}) or DIAMETERxPITCHxBLADES in inches",
-            f"{hint}For a propeller that was not tested, give its geometry, such as 7x4.5x2.",
+            "propeller", propeller, f"one of {choices}", f"Several campaigns tested it ({titles}); name one."
         )
+    if held:
+        return _from_library(fit, held[0])
+    geometry = geometry_of(propeller)
+    if geometry is None:
+        raise _unknown(fit, propeller, library)
+    return _from_geometry(fit, propeller, geometry, None, library)
+
+
+def geometry_of(text: str) -> Geometry | None:
+    """Return the geometry that a ``DxPxB`` in inches reads as, or None where it is none.
+
+    Raises
+    ------
+    AnswerError
+        It is one, outside what is allowed.
+    """
+    match = _GEOMETRY.fullmatch(text.strip().lower())
+    if match is None:
+        return None
     diameter, pitch, blades = float(match[1]), float(match[2]), int(match[3])
     if not (1.0 <= diameter <= 60.0 and 0.2 <= pitch / diameter <= 2.0 and 1 <= blades <= 12):
         raise AnswerError(
             "propeller",
-            propeller,
+            text,
             "a diameter of 1 to 60 inches, a pitch of 0.2 to 2 diameters, 1 to 12 blades",
             "Give diameter, pitch (both in inches) and blades in that order, such as 7x4.5x2.",
         )
-    return _from_geometry(fit, propeller, diameter * METRES_PER_INCH, blades)
+    return Geometry(diameter * METRES_PER_INCH, pitch * METRES_PER_INCH, blades)
+
+
+def _unknown(fit: FitLike, propeller: str, library: Sequence[LibraryPropeller]) -> AnswerError:
+    elsewhere = sorted({other.name for other in library} - set(fit.propellers))
+    known = ", ".join(fit.propellers) or "none in this fit"
+    more = f"; of the library: {', '.join(elsewhere[:12])}" if elsewhere else ""
+    near = get_close_matches(propeller, [*fit.propellers, *elsewhere], n=1)
+    hint = f"Did you mean {near[0]!r}? " if near else ""
+    return AnswerError(
+        "propeller",
+        propeller,
+        f"an id of the fit ({known}{more}) or DIAMETERxPITCHxBLADES in inches",
+        f"{hint}For a propeller that was not tested, give its geometry, such as 7x4.5x2.",
+    )
 
 
 def _from_fit(fit: FitLike, propeller: str) -> PropellerDraws:
@@ -102,43 +162,125 @@ def _from_fit(fit: FitLike, propeller: str) -> PropellerDraws:
         torque=torque,
         thrust_exponent=still if thrust_exponent is None else thrust_exponent,
         torque_exponent=still if torque_exponent is None else torque_exponent,
+        inertia=parameter(fit, "prop_inertia", propeller),
+        source=campaign_of(fit),
     )
 
 
-def _from_geometry(fit: FitLike, name: str, diameter_m: float, blades: int) -> PropellerDraws:
-    """Draw coefficients from what is known of propellers in general.
+def _from_library(fit: FitLike, other: LibraryPropeller) -> PropellerDraws:
+    here = brought(fit, other)
+    return PropellerDraws(
+        name=here.name,
+        origin="library",
+        diameter_m=here.geometry.diameter_m,
+        blades=here.geometry.blades,
+        reference_rev_per_s=here.reference_rev_per_s,
+        thrust=here.thrust,
+        torque=here.torque,
+        thrust_exponent=here.thrust_exponent,
+        torque_exponent=here.torque_exponent,
+        inertia=here.inertia,
+        source=here.campaign_fit,
+    )
 
-    The beliefs are those every fit starts from: C_T lognormal, growing with (B/2)^0.6; figure of merit
-    logit-normal; C_Q from both; Reynolds exponents normal. Seeded by the fit and the geometry: the same
-    question has the same answer.
+
+def _from_geometry(
+    fit: FitLike,
+    name: str,
+    geometry: Geometry,
+    mass_kg: float | None,
+    library: Sequence[LibraryPropeller],
+) -> PropellerDraws:
+    """Draw from what propellers have in common; seeded by fit and geometry: the same question, the same
+    answer.
     """
     size = count(fit)
-    seed = zlib.crc32(f"{fit.fit_id}/{diameter_m:.6f}/{blades}".encode())
-    rng = np.random.default_rng(seed)
-    normal = rng.standard_normal((4, size))
-    belief = BELIEFS["thrust_coefficient"]
-    thrust = belief.center * (0.5 * blades) ** BLADE_EXPONENT * np.exp(belief.spread * normal[0])
-    belief = BELIEFS["figure_of_merit"]
-    merit = 1.0 / (
-        1.0 + np.exp(-(math.log(belief.center / (1.0 - belief.center)) + belief.spread * normal[1]))
-    )
-    torque = np.asarray(propeller_physics.torque_coefficient(thrust, merit))
+    rng = _generator(fit, geometry)
+    tested = (*propellers_tested_in(fit), *beside(fit, library))
+    stand = str(fit.attributes.get("bench", "")) or campaign_of(fit)
+    drawn = sharpened(geometry, [t.known() for t in tested], stand, size, rng)
+    thrust, torque, thrust_exponent, torque_exponent = from_components(drawn)
     return PropellerDraws(
         name=name,
         origin="geometry",
-        diameter_m=diameter_m,
-        blades=blades,
-        reference_rev_per_s=propeller_physics.REFERENCE_REV_PER_S,
+        diameter_m=geometry.diameter_m,
+        blades=geometry.blades,
+        reference_rev_per_s=geometry.reference_rev_per_s,
         thrust=thrust,
         torque=torque,
-        thrust_exponent=_real("thrust_reynolds_exponent", normal[2]),
-        torque_exponent=_real("torque_reynolds_exponent", normal[3]),
+        thrust_exponent=thrust_exponent,
+        torque_exponent=torque_exponent,
+        inertia=_inertia(geometry, mass_kg, rng.standard_normal((2, size))),
+        sharpened_by=tuple(sorted(t.name for t in tested)),
     )
 
 
-def _real(name: str, normal: FloatArray) -> FloatArray:
-    belief = BELIEFS[name]
-    values: FloatArray = belief.center + belief.spread * normal
+def _generator(fit: FitLike, geometry: Geometry) -> np.random.Generator:
+    text = f"{fit.fit_id}/{geometry.diameter_m:.6f}/{geometry.pitch_m:.6f}/{geometry.blades}"
+    return np.random.default_rng(zlib.crc32(text.encode()))
+
+
+def _inertia(geometry: Geometry, mass_kg: float | None, normal: FloatArray) -> FloatArray:
+    """J_p [kg m²] by the beliefs a fit starts from: share of m (D/2)², and a mass where none is known."""
+    share, mass = BELIEFS["prop_inertia_share"], BELIEFS["prop_mass"]
+    weight: float | FloatArray
+    if mass_kg is None:
+        usual = mass.center * (geometry.diameter_m / 0.127) ** 2.3 * (geometry.blades / 2.0) ** 0.5
+        weight = usual * np.exp(mass.spread * normal[1])
+    else:
+        weight = mass_kg
+    shape = share.center * np.exp(share.spread * normal[0])
+    return np.asarray(propeller_physics.inertia(weight, geometry.diameter_m, shape), dtype=np.float64)
+
+
+def _stated(fit: FitLike, stated: StatedPropeller, library: Sequence[LibraryPropeller]) -> PropellerDraws:
+    """Draw what is stated about its figures; the rest from geometry, at the stated speed."""
+    geometry = Geometry(stated.diameter_m, stated.pitch_m, stated.blades)
+    mass = None if stated.mass_g is None else stated.mass_g * 1e-3
+    base = _from_geometry(fit, stated.name, geometry, mass, library)
+    speed = base.reference_rev_per_s if stated.reference_rpm is None else stated.reference_rpm / 60.0
+    normal = np.random.default_rng(zlib.crc32(f"{fit.fit_id}/{stated!r}".encode())).standard_normal(
+        (5, count(fit))
+    )
+    exponents = []
+    for row, (kind, drawn) in enumerate((("thrust", base.thrust_exponent), ("torque", base.torque_exponent))):
+        centre, sd = (getattr(stated, f"{kind}_reynolds_exponent{end}") for end in ("", "_sd"))
+        exponents.append(drawn if centre is None else centre + sd * normal[row])
+    step = math.log(speed / base.reference_rev_per_s)
+    thrust = base.thrust * np.exp(exponents[0] * step)
+    torque = base.torque * np.exp(exponents[1] * step)
+    merit = np.minimum(propeller_physics.figure_of_merit(thrust, torque), _HIGHEST_MERIT)
+    if stated.thrust_coefficient is not None and stated.thrust_coefficient_sd is not None:
+        thrust = _about(stated.thrust_coefficient, stated.thrust_coefficient_sd, normal[2])
+        torque = propeller_physics.torque_coefficient(thrust, merit)
+    if stated.torque is not None:
+        torque = _about(*stated.torque, normal[3])
+        if stated.thrust_coefficient is None:
+            thrust = (torque * merit * 2.0 * math.pi / math.sqrt(2.0 / math.pi)) ** (2.0 / 3.0)
+        torque = np.maximum(torque, propeller_physics.torque_coefficient(thrust, _HIGHEST_MERIT))
+    inertia = base.inertia
+    if stated.inertia_kg_m2 is not None and stated.inertia_sd_kg_m2 is not None:
+        inertia = _about(stated.inertia_kg_m2, stated.inertia_sd_kg_m2, normal[4])
+    measured = stated.thrust_coefficient is not None or stated.torque is not None
+    return PropellerDraws(
+        name=stated.name,
+        origin="stated" if measured else "geometry",
+        diameter_m=geometry.diameter_m,
+        blades=geometry.blades,
+        reference_rev_per_s=speed,
+        thrust=np.asarray(thrust),
+        torque=np.asarray(torque),
+        thrust_exponent=exponents[0],
+        torque_exponent=exponents[1],
+        inertia=inertia,
+        sharpened_by=base.sharpened_by,
+    )
+
+
+def _about(centre: float, sd: float, normal: FloatArray) -> FloatArray:
+    """Lognormal about a positive figure with a one-sigma doubt in its own unit."""
+    spread = math.sqrt(math.log1p((sd / centre) ** 2))
+    values: FloatArray = centre * np.exp(spread * normal)
     return values
 
 
