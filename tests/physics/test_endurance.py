@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from motorfit.physics.drive import Drive
@@ -26,13 +27,11 @@ def _time_by_integration(capacity: float, empty: float) -> float:
     current = TORQUE / 0.0072 + 0.4 + 2e-4 * OMEGA
     power = current * (0.0075 * OMEGA + 0.066 * current)
 
-    def drop(_t: float, y: np.ndarray) -> list[float]:
+    def drop(_t: float, y: NDArray[np.float64]) -> list[float]:
         # n motors ask for their power and idle current at the bus voltage V: V (I/n - I_q) = P
         e, r = float(PACK.open_circuit_voltage(y[0])), float(PACK.resistance())
         n = MOTORS
-        b = e + r * n * 0.05
         volts = 0.5 * (e - r * n * 0.05 + math.sqrt((e - r * n * 0.05) ** 2 - 4.0 * r * n * power))
-        del b
         return [-n * (power / volts + 0.05) / capacity]
 
     done = solve_ivp(
@@ -62,7 +61,7 @@ def test_the_nodes_hold_the_corners() -> None:
 def test_a_pack_that_sags_too_far_ends_the_flight_early() -> None:
     charges = charge_nodes(1.0, 0.05, between=40)
     volts = np.asarray(PACK.open_circuit_voltage(charges))[np.newaxis]
-    omega = 1725.0
+    omega = 1800.0
     got = discharge(omega, TORQUE, DRIVE, charges, volts, 5400.0, MOTORS)
     assert not got.held[0]
     end = got.end_charge[0]

@@ -116,5 +116,5 @@ def test_times_must_rise() -> None:
             0.8, 16.0, drive(PLAIN), LOAD, inertia=1e-5, braking_share=1.0, start=1.0, end=2.0,
             times=[0.2, 0.1],
         )  # fmt: skip
-    with pytest.raises(PhysicsError, match="braking share is 1.5"):
+    with pytest.raises(PhysicsError, match=r"braking share is 1\.5"):
         speed_change(0.8, 16.0, drive(PLAIN), LOAD, inertia=1e-5, braking_share=1.5, start=1.0, end=2.0)
