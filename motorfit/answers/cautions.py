@@ -36,14 +36,8 @@ class Caution:
 
 def propeller_cautions(fit: FitLike, propeller: PropellerDraws) -> list[Caution]:
     """Say where the propeller's coefficients come from, if not from runs of this motor with it."""
-    if propeller.origin == "geometry":
-        return [
-            Caution(
-                "geometry-only-propeller",
-                f"{propeller.name} was not on the stand: its coefficients are what propellers of "
-                f"{propeller.blades} blades usually have, so the bands are wide.",
-            )
-        ]
+    if propeller.origin != "fit":
+        return [_from_elsewhere(fit, propeller)]
     found = []
     dull = [
         name
@@ -67,6 +61,29 @@ def propeller_cautions(fit: FitLike, propeller: PropellerDraws) -> list[Caution]
             )
         )
     return found
+
+
+def _from_elsewhere(fit: FitLike, propeller: PropellerDraws) -> Caution:
+    name = propeller.name
+    if propeller.origin == "library":
+        return Caution(
+            "propeller-from-another-fit",
+            f"{name} was not tested in the campaign of {fit.motor}: its coefficients are those of fit "
+            f"{propeller.source}, with the scatter between units and between stands added.",
+        )
+    if propeller.origin == "stated":
+        return Caution(
+            "stated-propeller",
+            f"The coefficients of {name} are those stated, with the doubt stated; no run bears on them.",
+        )
+    taught = propeller.sharpened_by
+    more = "" if len(taught) < 7 else f" and {len(taught) - 6} more"
+    by = f"{', '.join(taught[:6])}{more} sharpened them" if taught else "no tested propeller sharpens them"
+    return Caution(
+        "geometry-only-propeller",
+        f"{name} was not tested: its coefficients are what propellers of {propeller.blades} blades usually "
+        f"have, so the bands are wide; {by}.",
+    )
 
 
 def parameter_cautions(fit: FitLike) -> list[Caution]:

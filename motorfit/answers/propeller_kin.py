@@ -40,10 +40,11 @@ UNIT_SD = (0.02, 0.045, 0.0, 0.0)
 %.
 """
 
-# Share of the family's scatter that propellers of one library have in common, and scale of what is each
-# one's own.
-_SHARES = ((0.1, 1 / 3), (0.5, 1 / 3), (0.9, 1 / 3))
-_SCALES = ((0.5, 0.15), (0.7, 0.25), (1.0, 0.35), (1.4, 0.25))
+# Share of the families' scatter that propellers of one library have in common, and scale of what is each one's
+# own, with their weights before any test. A library mixes makers, so a small share is likelier than a large one;
+# the published tests are of one careful laboratory, so scales above 1 are as likely as below.
+SHARES = ((0.1, 0.5), (0.5, 0.3), (0.9, 0.2))
+SCALES = ((0.5, 0.1), (0.7, 0.2), (1.0, 0.35), (1.4, 0.25), (2.0, 0.1))
 _ROOT = 0.5 * math.log(2.0 / math.pi)
 
 
@@ -131,7 +132,7 @@ def sharpened(
     normal = rng.standard_normal((size, COMPONENTS))
     chance = rng.random(size)
     tested = sorted((k for k in known if any(k.learned)), key=_order)
-    cells = [(share, scale, p * q) for share, p in _SHARES for scale, q in _SCALES]
+    cells = [(share, scale, p * q) for share, p in SHARES for scale, q in SCALES]
     blocks = [_block(geometry, tested, stand, share, scale) for share, scale, _ in cells]
     values = _values(tested, size)
     log_weight = np.stack(

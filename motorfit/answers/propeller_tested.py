@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import propeller_facts
 from motorfit.answers.posterior import FitLike, FloatArray, count, flat, parameter
 from motorfit.answers.propeller_kin import STAND_SD, UNIT_SD, Geometry, Known, from_components, to_components
@@ -73,7 +74,10 @@ def propellers_tested_in(fit: FitLike) -> tuple[LibraryPropeller, ...]:
         thrust, torque = (parameter(fit, f"{kind}_coefficient", name) for kind in ("thrust", "torque"))
         if thrust is None or torque is None:
             continue
-        facts = propeller_facts(fit, name)
+        try:
+            facts = propeller_facts(fit, name)
+        except AnswerError:
+            continue  # a fit that does not say its geometry cannot teach what propellers have in common
         learned = _learned(fit, name)
         if not (learned[0] or learned[1]):
             continue

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from motorfit.answers.limits import Limits
     from motorfit.answers.machine import LimitChoice
     from motorfit.answers.posterior import FitLike
+    from motorfit.answers.propellers import PropellerDraws
     from motorfit.answers.supply import PackChoice
 
 PropellerName = Annotated[
@@ -19,7 +20,7 @@ PropellerName = Annotated[
     typer.Option(
         "--propeller",
         metavar="ID_OR_DxPxB",
-        help="A propeller of the fit, or diameter x pitch x blades in inches.",
+        help="A propeller of the fit or the library, diameter x pitch x blades in inches, or a .toml file.",
     ),
 ]
 Voltage = Annotated[
@@ -190,3 +191,13 @@ def fit_of(library: Path | None, motor: str, fit: str | None) -> FitLike:
     from motorfit.cli.options import library_folder
 
     return load_fit(library_folder(library), motor, fit)
+
+
+def propeller_of(library: Path | None, fit: FitLike, text: str) -> PropellerDraws:
+    """Find a propeller by id, geometry or the path of its description."""
+    from motorfit.answers.propeller_search import find_propeller
+    from motorfit.answers.propeller_stated import read_propeller
+    from motorfit.cli.options import library_folder
+
+    told = read_propeller(Path(text)) if text.endswith(".toml") and text not in fit.propellers else text
+    return find_propeller(fit, told, library_folder(library))

@@ -25,6 +25,7 @@ from motorfit.cli.asking import (
     fit_of,
     limit_of,
     limits_of,
+    propeller_of,
 )
 from motorfit.cli.options import AsJson, FitId, Interval, Library, MotorId
 from motorfit.cli.output import print_json, print_table
@@ -79,7 +80,7 @@ def hover(
     stored = fit_of(library, motor, fit)
     answer = hover_of(
         stored,
-        propeller=propeller,
+        propeller=propeller_of(library, stored, propeller),
         pack=PackChoice(cells, capacity_mah, charge, cell_resistance_ohm, pack_temperature),
         mass_g=mass_g,
         motors=motors,

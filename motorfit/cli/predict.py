@@ -32,6 +32,7 @@ from motorfit.cli.asking import (
     numbers_of,
     one_supply,
     pack_of,
+    propeller_of,
 )
 from motorfit.cli.options import AsJson, FitId, Interval, Library, MotorId
 from motorfit.cli.output import print_json, print_table
@@ -112,7 +113,7 @@ def predict(
     stored = fit_of(library, motor, fit)
     prediction = predict_curves(
         stored,
-        propeller=propeller,
+        propeller=propeller_of(library, stored, propeller),
         voltage_v=voltage,
         throttle=grid,
         against=against,

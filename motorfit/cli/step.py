@@ -32,6 +32,7 @@ from motorfit.cli.asking import (
     numbers_of,
     one_supply,
     pack_of,
+    propeller_of,
 )
 from motorfit.cli.options import AsJson, FitId, Interval, Library, MotorId
 from motorfit.cli.output import print_json, print_table
@@ -96,7 +97,7 @@ def step(
     stored = fit_of(library, motor, fit)
     answer = step_of(
         stored,
-        propeller=propeller,
+        propeller=propeller_of(library, stored, propeller),
         voltage_v=voltage,
         from_throttle=start,
         to_throttle=end,

@@ -56,7 +56,7 @@ def test_a_propeller_nobody_ran_is_named() -> None:
 
 def test_geometry_alone_is_named() -> None:
     found = ask("7x4.5x2", throttle=[0.3])
-    assert "7x4.5x2 was not on the stand" in message(found, "geometry-only-propeller")
+    assert "7x4.5x2 was not tested" in message(found, "geometry-only-propeller")
     assert "propeller-not-learned" not in codes(found)
 
 
