@@ -33,7 +33,8 @@ def test_each_axis_leads_back(
 ) -> None:
     drive = Drive(
         k_e=0.0075, k_t=0.0072, resistance=0.06, drag_static=0.4, drag_slope=2e-4,
-        controller_resistance=0.006, saturation_current=saturation, idle_current=idle, source_resistance=source,
+        controller_resistance=0.006, saturation_current=saturation, idle_current=idle,
+        source_resistance=source,
     )  # fmt: skip
     o = operating_points(throttle, voltage, drive, LOAD)
     # beyond the current at which a source gives most, less current goes with more speed: not this root
