@@ -23,7 +23,7 @@ import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 
-from motorfit.answers.propeller_kin import COMPONENTS, LIKENESS, Geometry, design
+from motorfit.answers.propeller_kin import COMPONENTS, LIKENESS, Geometry, Model, design
 from motorfit.inference.priors import BELIEFS
 
 Array = npt.NDArray[np.float64]
@@ -32,6 +32,7 @@ ROOT = Path(__file__).resolve().parent.parent
 FACTS = Path(__file__).with_name("propeller_facts.csv")
 NUMBERS = ROOT / "motorfit" / "answers" / "propeller_numbers.py"
 PAGE = ROOT / "docs" / "propellers.md"
+EACH = ROOT / "docs" / "propellers-held-out.md"
 BEGIN = "<!-- Made by benchmarks/propeller_geometry.py: change it there, not here. -->\n"
 END = "<!-- End of what benchmarks/propeller_geometry.py makes. -->\n"
 
@@ -158,7 +159,7 @@ def coefficients(tests: Tests, scales: Array) -> tuple[Array, Array]:
     return WEAK_MEAN + left @ (rows.T @ solved[:, -1]), left
 
 
-def shipped(tests: Tests, scales: Array) -> tuple[Array, Array, Array]:
+def shipped(tests: Tests, scales: Array) -> Model:
     """Mean and covariance of 14 coefficients and a library's four common shifts, and the own covariance.
 
     A library's propellers may be of slow flight or not: that, the scatter of families, and the belief that
@@ -186,42 +187,13 @@ def shipped(tests: Tests, scales: Array) -> tuple[Array, Array, Array]:
     told[0], told[1] = math.log(told[0]), math.log(told[1] / (1.0 - told[1]))
     noise = np.diag([b.spread**2 for b in beliefs])
     gain = np.linalg.solve(row @ covariance @ row.T + noise, row @ covariance).T
-    return mean + gain @ (told - row @ mean), covariance - gain @ (row @ covariance), own
-
-
-def held_out(tests: Tests, scales: Array) -> list[str]:
-    """Rows of the page: errors and coverage without the propeller, and without its family."""
-    every = np.arange(len(tests.names))
-    lines = [
-        "| left out | quantity | median error | 90th percentile | inside 90 % | inside 50 % |",
-        "|---|---|---|---|---|---|",
-    ]
-    for title, whole in (("the propeller", False), ("its whole family", True)):
-        misses, inside, half = [], [], []
-        for index in every:
-            keep = every[tests.families != tests.families[index]] if whole else every[every != index]
-            mean, left = predicted(tests, keep, scales, int(index), same_family=not whole)
-            # C_Q from both: 1.5 log C_T less log FM, by the slope of the logit there.
-            slope = 1.0 / (1.0 + math.exp(mean[1]))
-            turn = np.array([[1, 0, 0, 0], [0, 1, 0, 0], [1.5, -slope, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])
-            miss, sd = turn @ (tests.values[index] - mean), np.sqrt(np.diag(turn @ left @ turn.T))
-            misses.append(miss)
-            inside.append(np.abs(miss) < 1.645 * sd)
-            half.append(np.abs(miss) < 0.674 * sd)
-        size = np.abs(np.array(misses))
-        for column, name, relative in (
-            (0, "C_T", True), (1, "logit of FM", False), (2, "C_Q", True), (3, "exponent of C_T", False),
-            (4, "exponent of C_Q", False),
-        ):  # fmt: skip
-            middle, far = (float(np.quantile(size[:, column], q)) for q in (0.5, 0.9))
-            text = [f"{100 * v:.1f} %" if relative else f"{v:.2f}" for v in (middle, far)]
-            share = [f"{100 * np.mean([row[column] for row in rows]):.0f} %" for rows in (inside, half)]
-            lines.append(f"| {title} | {name} | {text[0]} | {text[1]} | {share[0]} | {share[1]} |")
-    return lines
+    return Model(mean + gain @ (told - row @ mean), covariance - gain @ (row @ covariance), own)
 
 
 def page(tests: Tests, scales: Array) -> str:
     """What stands between the marks on the page."""
+    from benchmarks.propeller_held_out import held_out, libraries
+
     family, own = covariances(scales)
     centre, doubt = coefficients(tests, scales)
     widest = f"{len(tests.names)} propellers of {len(set(tests.families.tolist()))} families"
@@ -236,12 +208,18 @@ def page(tests: Tests, scales: Array) -> str:
         lines.append(f"| {name} | {text[0]} | {text[1]} |")
     for name, part in (("scatter of families", family), ("scatter within a family", own)):
         lines.append(f"| {name} | {math.sqrt(part[0, 0]):.3f} | {math.sqrt(part[1, 1]):.3f} |")
-    return BEGIN + "\n" + "\n".join([*lines, "", *held_out(tests, scales)]) + "\n\n" + END
+    return (
+        BEGIN
+        + "\n"
+        + "\n".join([*lines, "", *held_out(tests, scales), "", *libraries(tests, scales)])
+        + "\n\n"
+        + END
+    )
 
 
 def numbers(tests: Tests, scales: Array) -> str:
     """The module of shipped numbers."""
-    mean, covariance, own = shipped(tests, scales)
+    model = shipped(tests, scales)
 
     def text(array: Array) -> str:
         flat = ", ".join(f"{v:.5g}" for v in array.ravel())
@@ -263,10 +241,10 @@ import numpy as np
 
 # fmt: off
 # 14 coefficients of the design (`propeller_kin.design`), then the four shifts a library has in common.
-PRIOR_MEAN = {text(mean)}
-PRIOR_COVARIANCE = {text(covariance)}
+PRIOR_MEAN = {text(model.mean)}
+PRIOR_COVARIANCE = {text(model.covariance)}
 # Scatter of one propeller about its family.
-OWN_COVARIANCE = {text(own)}
+OWN_COVARIANCE = {text(model.own)}
 # fmt: on
 '''
 
@@ -282,7 +260,13 @@ def main() -> int:
     scales = fitted(tests)
     stands = PAGE.read_text(encoding="utf-8")
     before, rest = stands.split(BEGIN, 1)
-    made = {PAGE: before + page(tests, scales) + rest.split(END, 1)[1], NUMBERS: numbers(tests, scales)}
+    from benchmarks.propeller_held_out import by_propeller
+
+    made = {
+        PAGE: before + page(tests, scales) + rest.split(END, 1)[1],
+        EACH: by_propeller(tests, scales),
+        NUMBERS: numbers(tests, scales),
+    }
     differ = [path.name for path, new in made.items() if not path.exists() or path.read_text("utf-8") != new]
     if check:
         if differ:

@@ -36,16 +36,33 @@ CENTRE_DIAMETER_M = 0.2
 STAND_SD = (0.025, 0.020, 0.0, 0.0)
 """Doubt that a stand adds to log C_T and logit FM: blockage and recirculation take 1 to 5 % of the thrust."""
 UNIT_SD = (0.02, 0.045, 0.0, 0.0)
-"""Scale of the half-normal spread between units of one type: C_T 2 %, and a logit that leaves C_Q 3 to 4
-%.
-"""
+"""Scale of the half-normal spread between units of one type: C_T 2 %, a logit that leaves C_Q 3 to 4 %."""
 
-# Share of the families' scatter that propellers of one library have in common, and scale of what is each one's
-# own, with their weights before any test. A library mixes makers, so a small share is likelier than a large one;
-# the published tests are of one careful laboratory, so scales above 1 are as likely as below.
+# Share of the families' scatter that propellers of one library have in common, and scale of what is each
+# one's own, with their weights before any test. A library mixes makers, so a small share is likelier than
+# a large one; the published tests are of one careful laboratory, so scales above 1 are as likely as below.
 SHARES = ((0.1, 0.5), (0.5, 0.3), (0.9, 0.2))
 SCALES = ((0.5, 0.1), (0.7, 0.2), (1.0, 0.35), (1.4, 0.25), (2.0, 0.1))
 _ROOT = 0.5 * math.log(2.0 / math.pi)
+
+
+@dataclass(frozen=True)
+class Model:
+    """What is known of propellers before any of the library's.
+
+    Attributes
+    ----------
+    mean, covariance : (18,), (18, 18) of the design's 14 coefficients and of the four shifts a library has
+        in common
+    own : (4, 4) scatter of a propeller about its family
+    """
+
+    mean: FloatArray
+    covariance: FloatArray
+    own: FloatArray
+
+
+SHIPPED = Model(PRIOR_MEAN, PRIOR_COVARIANCE, OWN_COVARIANCE)
 
 
 @dataclass(frozen=True)
@@ -122,6 +139,7 @@ def sharpened(
     stand: str,
     size: int,
     rng: np.random.Generator,
+    model: Model = SHIPPED,
 ) -> FloatArray:
     """Draw the components (size, 4) of an untested propeller on a stand, given the tested ones.
 
@@ -133,7 +151,7 @@ def sharpened(
     chance = rng.random(size)
     tested = sorted((k for k in known if any(k.learned)), key=_order)
     cells = [(share, scale, p * q) for share, p in SHARES for scale, q in SCALES]
-    blocks = [_block(geometry, tested, stand, share, scale) for share, scale, _ in cells]
+    blocks = [_block(model, geometry, tested, stand, share, scale) for share, scale, _ in cells]
     values = _values(tested, size)
     log_weight = np.stack(
         [math.log(w) + b.log_likelihood(values) for (_, _, w), b in zip(cells, blocks, strict=True)]
@@ -170,17 +188,19 @@ class _Block:
         return density
 
 
-def _block(geometry: Geometry, tested: Sequence[Known], stand: str, share: float, scale: float) -> _Block:
+def _block(
+    model: Model, geometry: Geometry, tested: Sequence[Known], stand: str, share: float, scale: float
+) -> _Block:
     """Joint normal of target and tested propellers, then conditioned."""
     count = len(tested) + 1
     rows = [design(g) for g in (geometry, *(k.geometry for k in tested))]
     shared = math.sqrt(share)
     loading = np.concatenate([np.concatenate([r, shared * np.eye(COMPONENTS)], axis=1) for r in rows])
     steady = np.concatenate([np.concatenate([r, np.eye(COMPONENTS)], axis=1) for r in rows])
-    mean = steady @ PRIOR_MEAN
-    family = PRIOR_COVARIANCE[14:, 14:]
-    own = scale**2 * (OWN_COVARIANCE + (1.0 - share) * family)
-    covariance = loading @ PRIOR_COVARIANCE @ loading.T + np.kron(np.eye(count), own)
+    mean = steady @ model.mean
+    family = model.covariance[14:, 14:]
+    own = scale**2 * (model.own + (1.0 - share) * family)
+    covariance = loading @ model.covariance @ loading.T + np.kron(np.eye(count), own)
     stands = [stand, *(k.stand for k in tested)]
     alike = np.array([[a == b for b in stands] for a in stands], dtype=np.float64)
     covariance += np.kron(alike, np.diag(np.square(STAND_SD)))

@@ -1,0 +1,131 @@
+"""Held-out errors of what propellers have in common, for the pages that `propeller_geometry` makes.
+
+Covariances are those of all tests throughout; coefficients are fitted anew without what is left out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from benchmarks.propeller_geometry import BEGIN, END, Array, Tests, predicted, shipped
+from motorfit.answers.propeller_kin import Geometry, Known, from_components, sharpened
+
+Index = npt.NDArray[np.intp]
+QUANTITIES = ("C_T", "logit of FM", "C_Q", "exponent of C_T", "exponent of C_Q")
+RELATIVE = (True, False, True, False, False)
+DRAWS = 600
+
+
+def _miss(tests: Tests, scales: Array, index: int, *, whole: bool) -> tuple[Array, Array]:
+    """Misses of the five quantities, measured less predicted, and their predicted standard deviations."""
+    every = np.arange(len(tests.names))
+    keep = every[tests.families != tests.families[index]] if whole else every[every != index]
+    mean, left = predicted(tests, keep, scales, index, same_family=not whole)
+    # C_Q from both: 1.5 log C_T less log FM, by the slope of the logit there.
+    slope = 1.0 / (1.0 + math.exp(mean[1]))
+    turn = np.array([[1, 0, 0, 0], [0, 1, 0, 0], [1.5, -slope, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])
+    return turn @ (tests.values[index] - mean), np.sqrt(np.diag(turn @ left @ turn.T))
+
+
+def held_out(tests: Tests, scales: Array) -> list[str]:
+    """Rows of the page: errors and coverage without the propeller, and without its family."""
+    lines = [
+        "| left out | quantity | median error | 90th percentile | inside 90 % | inside 50 % |",
+        "|---|---|---|---|---|---|",
+    ]
+    for title, whole in (("the propeller", False), ("its whole family", True)):
+        found = [_miss(tests, scales, k, whole=whole) for k in range(len(tests.names))]
+        size = np.abs(np.array([miss for miss, _ in found]))
+        ratio = size / np.array([sd for _, sd in found])
+        for column, (name, relative) in enumerate(zip(QUANTITIES, RELATIVE, strict=True)):
+            middle, far = (float(np.quantile(size[:, column], q)) for q in (0.5, 0.9))
+            text = [f"{100 * v:.1f} %" if relative else f"{v:.2f}" for v in (middle, far)]
+            share = [f"{100 * np.mean(ratio[:, column] < edge):.0f} %" for edge in (1.645, 0.674)]
+            lines.append(f"| {title} | {name} | {text[0]} | {text[1]} | {share[0]} | {share[1]} |")
+    return lines
+
+
+def _part(tests: Tests, keep: Index) -> Tests:
+    arrays = ("families", "rows", "values", "doubt", "diameters", "ratios", "blades")
+    picked = {name: getattr(tests, name)[keep] for name in arrays}
+    return replace(tests, names=tuple(tests.names[k] for k in keep), **picked)
+
+
+def _known(tests: Tests, index: int) -> Known:
+    diameter = float(tests.diameters[index])
+    geometry = Geometry(diameter, diameter * float(tests.ratios[index]), int(tests.blades[index]))
+    return Known(geometry, np.tile(tests.values[index], (DRAWS, 1)), (True, True, True, True), "tunnel")
+
+
+def _library(tests: Tests, index: int, kind: str, rng: np.random.Generator) -> Index | None:
+    """Which propellers a user's library holds beside the one asked for; None where there are too few."""
+    every = np.arange(len(tests.names))
+    if kind == "none":
+        return every[:0]
+    alike = every[(tests.families == tests.families[index]) & (every != index)]
+    if kind == "two of its family":
+        return rng.choice(alike, 2, replace=False) if alike.size >= 2 else None
+    others = every[tests.families != tests.families[index]]
+    return rng.choice(others, 2 if kind == "two of any make" else 6, replace=False)
+
+
+def libraries(tests: Tests, scales: Array) -> list[str]:
+    """Rows of the page: a propeller predicted as a user would, from a small library of makers left out of
+    the fit.
+    """
+    lines = [
+        "| the library holds | C_T: median error | inside 90 % | C_Q: median error | inside 90 % |",
+        "|---|---|---|---|---|",
+    ]
+    every = np.arange(len(tests.names))
+    for kind in ("none", "two of its family", "two of any make", "six of any make"):
+        rng = np.random.default_rng(20)
+        misses, inside = [], []
+        for index in range(len(tests.names)):
+            held = _library(tests, index, kind, rng)
+            if held is None:
+                continue
+            gone = set(tests.families[[index, *held]].tolist())
+            kept = every[[family not in gone for family in tests.families]]
+            model = shipped(_part(tests, kept), scales)
+            target = _known(tests, index)
+            drawn = sharpened(
+                target.geometry, [_known(tests, int(k)) for k in held], "tunnel", DRAWS, rng, model
+            )
+            for_truth = from_components(tests.values[index][None])
+            pairs = list(zip(from_components(drawn)[:2], for_truth[:2], strict=True))
+            misses.append([abs(math.log(float(np.median(d)) / float(t[0]))) for d, t in pairs])
+            inside.append([np.quantile(d, 0.05) < t[0] < np.quantile(d, 0.95) for d, t in pairs])
+        middle, share = 100 * np.median(misses, axis=0), 100 * np.mean(inside, axis=0)
+        lines.append(
+            f"| {kind} | {middle[0]:.1f} % | {share[0]:.0f} % | {middle[1]:.1f} % | {share[1]:.0f} % |"
+        )
+    return lines
+
+
+def by_propeller(tests: Tests, scales: Array) -> str:
+    """The page of held-out errors, one propeller a row."""
+    lines = [
+        "# Held-out errors, propeller by propeller\n",
+        "What was measured, at n D² of 6 m²/s, and by how much the prediction misses it without the",
+        "propeller and without its whole family; positive where the measured one is larger. How:",
+        "[propellers](propellers.md).\n",
+        BEGIN,
+        "| propeller | family | diameter, inch | pitch, inch | blades | C_T | C_Q "
+        "| C_T, without it | C_Q, without it | C_T, without family | C_Q, without family |",
+        "|---|---|---|---|---|---|---|---|---|---|---|",
+    ]
+    for index, name in enumerate(tests.names):
+        thrust, torque, *_ = from_components(tests.values[index])
+        alone, whole = (_miss(tests, scales, index, whole=flag)[0] for flag in (False, True))
+        diameter = tests.diameters[index] / 0.0254
+        cells = [f"{100 * math.expm1(miss[k]):+.0f} %" for miss in (alone, whole) for k in (0, 2)]
+        lines.append(
+            f"| {name} | {tests.families[index]} | {diameter:.3g} | {diameter * tests.ratios[index]:.3g} "
+            f"| {tests.blades[index]:.0f} | {thrust:.4f} | {torque:.5f} | " + " | ".join(cells) + " |"
+        )
+    return "\n".join(lines) + "\n\n" + END
