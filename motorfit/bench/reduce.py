@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from motorfit.bench.alignment import aligned_voltage
 from motorfit.bench.bridge import bridged
 from motorfit.bench.findings import Finding
 from motorfit.bench.models import Run
@@ -104,6 +105,9 @@ def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) ->
             continue
         clean[name], spikes = without_spikes(run, name, time_s[span], values[span])
         findings = (*findings, *spikes)
+    if mode == DRIVEN and "current" in clean and "voltage" in clean:
+        clean["voltage"], moved = aligned_voltage(run, t, clean["voltage"], clean["current"])
+        findings = (*findings, *moved)
     throttle = clean.pop("throttle", None)
     if throttle is None:
         throttle = np.ones(t.size)

@@ -45,7 +45,7 @@ class Values:
 
 
 class Assembled:
-    """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (3, N_CHANNELS, draws),
+    """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (4, N_CHANNELS, draws),
     volt (2, draws)."""
 
     def __init__(self, phys: Array, sens: Array, volt: Array) -> None:
@@ -147,9 +147,10 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_WARMTH] = v[warmth] if warmth in v else np.zeros(v.draws)
         supply = f"supply_voltage[{r.run.id}]"
         p[f.P_SUPPLY] = v[supply] if supply in v else np.ones(v.draws)
-    sens = np.zeros((3, f.N_CHANNELS, v.draws))
+    sens = np.zeros((4, f.N_CHANNELS, v.draws))
     sens[0] = 1.0
     for c, name in enumerate(MEASURED):
-        sens[0, c], sens[1, c], sens[2, c] = v[f"gain_{name}"], v[f"offset_{name}"], v[f"delay_{name}"]
+        for row, kind in zip(sens, ("gain", "offset", "delay", "lag"), strict=True):
+            row[c] = v[f"{kind}_{name}"]
     volt = np.stack([v["gain_voltage"], v["offset_voltage"]])
     return Assembled(phys, sens, volt)

@@ -19,7 +19,7 @@ from motorfit.inference.ensemble import EnsembleDraws, ensemble_draws
 from motorfit.inference.facts import constant_facts, provenance
 from motorfit.inference.fast import GROUPS, FastDraws, fast_draws
 from motorfit.inference.graph import Graph, build_graph
-from motorfit.inference.lateness import find_delays
+from motorfit.inference.lateness import find_lateness, negligible
 from motorfit.inference.noise import learn_noise, same_noise
 from motorfit.inference.optimum import Optimum, find_optimum, laplace
 from motorfit.inference.replicas import observed_blocks, replicas
@@ -34,6 +34,7 @@ Progress = Callable[[str, float], None]
 METHODS = ("auto", "fast", "ensemble")
 _REPLICAS = 80
 _NOISE_ROUNDS = 4
+_LATE_ROUNDS = 4
 _PRIOR_DRAWS = 2000
 
 
@@ -102,17 +103,23 @@ def optimise(campaign: Campaign, runs: tuple[BlockedRun, ...]) -> tuple[Target, 
     The logs' own high-frequency noise starts the search; what the first optimum leaves shows late channels
     and slow errors, and with those laid in the second search ends.
     """
-    graph = build_graph(campaign, runs)
-    target = build_target(graph)
-    z, spent = find_optimum(target, graph.start(), robust=True)
+    target = build_target(build_graph(campaign, runs))
+    z, spent = find_optimum(target, target.graph.start(), robust=True)
     learned = learn_noise(target, z)
-    delays = find_delays(learned, z)
-    if delays:
-        known, graph = learned.graph.index, build_graph(campaign, runs, delays)
-        target, before = build_target(graph), z
-        z = graph.start()
-        for name, i in known.items():
-            z[graph.index[name]] = before[i]
+    late: dict[str, float] = {}
+    refused: set[str] = set()
+    for _ in range(_LATE_ROUNDS):
+        known, before = learned.graph.index, z
+        refused |= negligible(learned, z)
+        more_late = find_lateness(learned, z, refused)
+        if not more_late and not refused.intersection(late):
+            break
+        late = {name: value for name, value in (late | more_late).items() if name not in refused}
+        target = build_target(build_graph(campaign, runs, late))
+        z = target.graph.start()
+        for name, i in target.graph.index.items():
+            if name in known:
+                z[i] = before[known[name]]
         z, more = find_optimum(target, z, robust=True)
         spent += more
         learned = learn_noise(target, z)

@@ -63,13 +63,18 @@ class Graph:
     motors: tuple[Motor, ...]
     coordinates: tuple[Coordinate, ...]
     index: dict[str, int]
-    fixed: dict[str, float]
+    fixed: Mapping[str, float | npt.NDArray[np.float64]]
     direct: frozenset[str]
 
     @property
     def size(self) -> int:
         """Number of coordinates."""
         return len(self.coordinates)
+
+    def lateness_s(self, channel: str) -> float:
+        """How late a channel may be [s], two sigma beyond what its logs show; 0 where it is on time."""
+        i = self.index.get(f"delay_{channel}")
+        return 0.0 if i is None else self.coordinates[i].center + 2.0 * self.coordinates[i].scale
 
     def start(self) -> npt.NDArray[np.float64]:
         """Where the search for the optimum begins: the prior's centre."""
@@ -127,7 +132,7 @@ class _Builder:
 
 
 def build_graph(
-    campaign: Campaign, runs: tuple[BlockedRun, ...], delays: Mapping[str, float] = MappingProxyType({})
+    campaign: Campaign, runs: tuple[BlockedRun, ...], late: Mapping[str, float] = MappingProxyType({})
 ) -> Graph:
     """Lay out the coordinates of a campaign.
 
@@ -135,7 +140,7 @@ def build_graph(
     ----------
     campaign : the campaign file
     runs : its reduced runs
-    delays : channel -> delay [s] where the logs show one; the others are on time
+    late : ``delay_<channel>`` or ``lag_<channel>`` -> [s] where the logs show one; the others are on time
 
     Returns
     -------
@@ -143,7 +148,7 @@ def build_graph(
     motors.
     """
     b = _Builder(campaign)
-    _bench(b, runs, delays)
+    _bench(b, runs, late)
     for propeller in campaign.propellers:
         _propeller(b, propeller)
     for wheel in campaign.flywheels:
@@ -165,7 +170,7 @@ def build_graph(
     return Graph(campaign, runs, motors, tuple(b.coordinates), index, b.fixed, frozenset(b.direct))
 
 
-def _bench(b: _Builder, runs: tuple[BlockedRun, ...], delays: Mapping[str, float]) -> None:
+def _bench(b: _Builder, runs: tuple[BlockedRun, ...], late: Mapping[str, float]) -> None:
     controller = b.campaign.bench.controller
     belief = BELIEFS["controller_resistance"]
     if controller.resistance_ohm and "controller_resistance" not in b.campaign.priors:
@@ -192,12 +197,12 @@ def _bench(b: _Builder, runs: tuple[BlockedRun, ...], delays: Mapping[str, float
             b.add(f"gain_{channel}", LOG, 0.0, gain_sd if used else 0.0)
         if not (used and b.overridden(f"offset_{channel}", LINEAR)):
             b.add(f"offset_{channel}", LINEAR, 0.0, offset_sd if used else 0.0)
-        b.add(
-            f"delay_{channel}",
-            LINEAR,
-            delays.get(channel, 0.0),
-            BELIEFS["delay"].spread if channel in delays else 0.0,
-        )
+        delay, lag = f"delay_{channel}", f"lag_{channel}"
+        b.add(delay, LINEAR, late.get(delay, 0.0), BELIEFS["delay"].spread if delay in late else 0.0)
+        if lag in late:
+            b.add(lag, LOG, math.log(late[lag]), BELIEFS["lag"].spread)
+        else:
+            b.fixed[lag] = 0.0
 
 
 def _bench_limit(b: _Builder) -> set[float]:

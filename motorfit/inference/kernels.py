@@ -1,7 +1,7 @@
 """Compiled residuals: forward model, sensors, Markov whitening and projection, one draw after another.
 
 Layout (all contiguous float64): runs are stacked along blocks, `first[r]:first[r+1]` being run r.  `phys` is
-(runs, N_PHYSICS, draws) and `sens` (3, N_CHANNELS, draws): gain, offset, delay; the last axis is
+(runs, N_PHYSICS, draws) and `sens` (4, N_CHANNELS, draws): gain, offset, delay, lag; the last axis is
 the draw, so that the arrays are filled by whole rows.
 """
 
@@ -35,22 +35,35 @@ Array = npt.NDArray[Any]
 
 
 @kernel
+def _edges(pred: Array, h: Array, c: int, k: int) -> tuple[float, float]:
+    """Values of a channel at the start and the end of block k, on straight lines between middles of blocks.
+
+    Where blocks begin to be short again a step was made: current and torque may jump there, and nothing of
+    one side is true of the other.
+    """
+    n = h.shape[0]
+    mine = float(pred[k, c])
+    start, end = mine, mine
+    if k > 0 and h[k] > 0.5 * h[k - 1]:
+        start = (pred[k - 1, c] * h[k] + mine * h[k - 1]) / (h[k - 1] + h[k])
+    if k + 1 < n and h[k + 1] > 0.5 * h[k]:
+        end = (mine * h[k + 1] + pred[k + 1, c] * h[k]) / (h[k] + h[k + 1])
+    return start, end
+
+
+@kernel
 def _delayed(pred: Array, h: Array, delay: float, c: int, work: Array) -> None:
     """Shift one channel later by `delay` [s], through its running integral, so that means stay means.
 
-    Within a block the channel is a parabola with the block's mean and continuous edge values, which keeps the
-    posterior smooth in the delay; `work` is (blocks + 1, 4) scratch.
+    Within a block the channel is a parabola with the block's mean and its edge values, which keeps the
+    posterior smooth in the delay; `work` is (blocks + 1, 5) scratch.
     """
     n = h.shape[0]
     work[0, 0] = work[0, 1] = 0.0
-    work[0, 2] = pred[0, c]
     for k in range(n):
         work[k + 1, 0] = work[k, 0] + pred[k, c] * h[k]
         work[k + 1, 1] = work[k, 1] + h[k]
-        if k + 1 < n:
-            work[k + 1, 2] = (pred[k, c] * h[k + 1] + pred[k + 1, c] * h[k]) / (h[k] + h[k + 1])
-        else:
-            work[k + 1, 2] = pred[k, c]
+        work[k, 2], work[k, 4] = _edges(pred, h, c, k)
         work[k, 3] = pred[k, c]
     end = work[n, 1]
     j = 0
@@ -67,12 +80,35 @@ def _delayed(pred: Array, h: Array, delay: float, c: int, work: Array) -> None:
             while j > 0 and work[j, 1] > t:
                 j -= 1
             x = (t - work[j, 1]) / h[j]
-            left, right = work[j, 2], work[j + 1, 2]
+            left, right = work[j, 2], work[j, 4]
             bulge = 6.0 * (work[j, 3] - 0.5 * (left + right))
             value = work[j, 0] + h[j] * x * (left + x * (0.5 * (right - left) + bulge * (0.5 - x / 3.0)))
         if k > 0:
             pred[k - 1, c] = (value - before) / h[k - 1]
         before = value
+
+
+@kernel
+def _lagged(pred: Array, h: Array, lag: float, c: int, work: Array) -> None:
+    """Follow one channel as a first-order sensor does, l y' = x - y, from rest at its first value.
+
+    Within a block x is a parabola with the block's mean and its edge values, for which y is exact; the mean
+    of y is that of x less l (y_end - y_start)/h.  `lag` [s] is positive; `work` is (blocks + 1, 5) scratch.
+    """
+    n = h.shape[0]
+    for k in range(n):
+        work[k, 0], work[k, 1] = _edges(pred, h, c, k)
+    y = work[0, 0]
+    for k in range(n):
+        left, right, length = work[k, 0], work[k, 1], h[k]
+        bulge = 6.0 * (pred[k, c] - 0.5 * (left + right))
+        c1 = (right - left + bulge) / length
+        c2 = -bulge / (length * length)
+        particular = left - lag * c1 + 2.0 * lag * lag * c2
+        end = particular + (c1 - 2.0 * lag * c2) * length + c2 * length * length
+        new = end + (y - particular) * math.exp(-length / lag)
+        pred[k, c] -= lag * (new - y) / length
+        y = new
 
 
 @kernel
@@ -111,6 +147,8 @@ def predict_blocks(
                 pred[a:b],
             )
             for c in range(N_CHANNELS - 1):
+                if sens[3, c, s] > 0.0:
+                    _lagged(pred[a:b], h[a:b], sens[3, c, s], c, work)
                 if sens[2, c, s] != 0.0:
                     _delayed(pred[a:b], h[a:b], sens[2, c, s], c, work)
         for c in range(N_CHANNELS - 1):
@@ -141,7 +179,7 @@ def residual_rows(
     p = np.empty(N_PHYSICS)
     source = np.empty(n)
     pred = np.empty((n, N_CHANNELS))
-    work = np.empty((n + 1, 4))
+    work = np.empty((n + 1, 5))
     white = np.empty(n)
     keep = rows.shape[1] > 0
     for s in range(begin, end):

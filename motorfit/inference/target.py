@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
@@ -100,6 +101,8 @@ def flatten(graph: Graph) -> Flat:
                 continue
             variance[a:b, c] = r.variance[name]
             covariance[a:b, c] = r.covariance[name]
+            # a late channel first shows what was before the run began, which the model does not know
+            y[a:b, c][r.start_s - r.start_s[0] < graph.lateness_s(name)] = np.nan
         if r.mode == "at-speed":
             y[a:b, C_DUTY] = np.where(duty_rows(r), 0.0, np.nan)
             variance[a:b, C_DUTY] = 1.0
@@ -163,7 +166,7 @@ class Target:
         a = assemble(self.graph, self.values(z))
         n = self.flat.h.size
         out = np.zeros((z.shape[0], n, N_CHANNELS))
-        p, source, work = np.empty(N_PHYSICS), np.empty(n), np.empty((n + 1, 4))
+        p, source, work = np.empty(N_PHYSICS), np.empty(n), np.empty((n + 1, 5))
         for s in range(z.shape[0]):
             predict_blocks(s, a.phys, a.sens, a.volt, *self.flat.inputs, p, source, out[s], work)
         return out
@@ -241,11 +244,9 @@ class Target:
         shape = np.where(self.scatter[0] > 0.0, 0.5 * self.scatter[0], 1.0)
         return np.asarray(np.sqrt(0.5 * (self.scatter[1] + steady) / rng.gamma(shape, size=steady.shape)))
 
-    def chi2_with_delay(self, z: Array, channel: int, delay_s: float) -> float:
-        """Sum of squared data residuals at one position with one channel shifted later by `delay_s` [s]."""
-        late = replace(self.graph, fixed={**self.graph.fixed, f"delay_{MEASURED[channel]}": delay_s})
-        total, _ = replace(self, graph=late)._run(Values(late, late.natural(z[None, :])), None)
-        return float(total[0])
+    def with_fixed(self, values: Mapping[str, Array]) -> Target:
+        """The same posterior with constants replaced, by name; (draws,) each, for the draws asked about."""
+        return replace(self, graph=replace(self.graph, fixed={**self.graph.fixed, **values}))
 
     def with_noise(self, isd: Array, phi: Array, slow: SlowError) -> Target:
         """The same posterior with another noise model."""

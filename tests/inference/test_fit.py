@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +9,7 @@ import numpy.typing as npt
 import pytest
 
 from motorfit.archive.store import load_fit, save_fit
-from motorfit.inference.fit import FitError, fit_campaign, optimise
+from motorfit.inference.fit import FitError, fit_campaign
 from motorfit.inference.result import FitResult, MotorPosterior
 from tests.inference.benches import SimulatedBench
 
@@ -87,27 +86,6 @@ def test_seeds(tables: SimulatedBench) -> None:
     kv, other_kv = _flat(first, "kv"), _flat(other, "kv")
     assert (kv != other_kv).any()
     assert abs(kv.mean() - other_kv.mean()) < 0.5 * kv.std()
-
-
-@pytest.mark.parametrize("channel", ["thrust", "current"])
-def test_a_late_channel_is_found(single: SimulatedBench, channel: str) -> None:
-    """30 ms at 200 Hz are six samples; the logs are otherwise untouched."""
-    late = []
-    for log in single.logs:
-        channels = dict(log.channels)
-        if channel in channels:
-            x = channels[channel]
-            channels[channel] = np.concatenate([np.full(6, x[0]), x[:-6]])
-        late.append(replace(log, channels=channels))
-    bench = SimulatedBench(single.truth, single.campaign, tuple(late))
-    target, optimum = optimise(bench.campaign, bench.blocked)
-    found = {n: float(target.values(optimum.z[None, :])[n][0]) for n in target.graph.index if "delay_" in n}
-    assert set(found) == {f"delay_{channel}"}
-    assert found[f"delay_{channel}"] == pytest.approx(0.030, abs=0.003)
-
-
-def test_channels_on_time_are_left_alone(single_fit: FitResult) -> None:
-    assert not [name for name in single_fit.motors[0].draws if name.startswith("delay_")]
 
 
 def test_a_measured_resistance_narrows(tables: SimulatedBench, tables_fit: FitResult) -> None:

@@ -42,11 +42,14 @@ def test_what_is_known_exactly_is_not_sampled(mixed: SimulatedBench) -> None:
     assert "delay_thrust" not in graph.index and graph.fixed["delay_thrust"] == 0.0
 
 
-def test_a_late_channel_has_a_delay(mixed: SimulatedBench) -> None:
-    graph = build_graph(mixed.campaign, mixed.blocked, {"thrust": 0.03})
+def test_a_late_or_slow_channel_has_a_coordinate(mixed: SimulatedBench) -> None:
+    graph = build_graph(mixed.campaign, mixed.blocked, {"delay_thrust": 0.03, "lag_torque": 0.05})
     found = graph.coordinates[graph.index["delay_thrust"]]
     assert (found.kind, found.center, found.scale) == (LINEAR, 0.03, 0.004)
-    assert "delay_current" in graph.fixed
+    slow = graph.coordinates[graph.index["lag_torque"]]
+    assert (slow.kind, slow.center, slow.scale) == (LOG, math.log(0.05), math.log(1.5))
+    assert graph.fixed["delay_current"] == graph.fixed["lag_thrust"] == 0.0
+    assert graph.lateness_s("thrust") == pytest.approx(0.038) and graph.lateness_s("torque") == 0.0
 
 
 def test_a_label_is_believed_with_heavy_tails(mixed: SimulatedBench) -> None:

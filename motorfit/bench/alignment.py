@@ -1,0 +1,78 @@
+"""A voltage that is logged late against the current: seen where the supply sags under steps of current."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+
+from motorfit.bench.bridge import bridged
+from motorfit.bench.findings import Finding
+from motorfit.bench.models import Run
+
+__all__ = ["aligned_voltage", "voltage_lateness"]
+
+Array = npt.NDArray[np.float64]
+
+_SLOW_S = 0.3
+"""What changes more slowly than this tells nothing of timing."""
+
+_LATEST_S = 0.15
+_CLEAR = 0.5
+"""Correlation from which a sag is clearly that of the current."""
+
+_BETTER = 1.2
+"""How many times less the current must leave of the voltage when it is shifted."""
+
+
+def voltage_lateness(time_s: Array, voltage: Array, current: Array) -> float:
+    """How much later the voltage arrives than the current [s]; 0 where they are on time or nothing tells.
+
+    Parameters
+    ----------
+    time_s, voltage, current : (n,) samples [s], [V], [A]; NaN where missing
+    """
+    dt = float(np.median(np.diff(time_s)))
+    if time_s.size < 64 or not (np.isfinite(voltage).sum() > 32 and np.isfinite(current).sum() > 32):
+        return 0.0
+    # an even grid: a lag in samples is then one in time
+    even = np.arange(time_s[0], time_s[-1], dt)
+    v, i = (_fast(np.interp(even, time_s, bridged(a)), dt) for a in (voltage, current))
+    size = float(np.sqrt(np.sum(v * v) * np.sum(i * i)))
+    if size <= 0.0:
+        return 0.0
+    most = min(round(_LATEST_S / dt), v.size // 4)
+    lags = np.arange(-most, most + 1)
+    width = 1 << (2 * v.size - 1).bit_length()
+    product = np.fft.irfft(np.fft.rfft(v, width) * np.conj(np.fft.rfft(i, width)), width)
+    correlation = product[lags] / size
+    best = int(np.argmin(correlation))
+    left, left_now = 1.0 - correlation[best] ** 2, 1.0 - correlation[most] ** 2
+    if correlation[best] > -_CLEAR or left_now < _BETTER * left:
+        return 0.0
+    return float(lags[best] * dt)
+
+
+def aligned_voltage(
+    run: Run, time_s: Array, voltage: Array, current: Array
+) -> tuple[Array, tuple[Finding, ...]]:
+    """The voltage moved to where the current says that it belongs, and a finding where it was moved."""
+    late = voltage_lateness(time_s, voltage, current)
+    if late == 0.0:
+        return voltage, ()
+    good = np.isfinite(voltage)
+    moved = np.interp(time_s + late, time_s[good], voltage[good])
+    moved[~good] = np.nan
+    return moved, (
+        Finding(
+            run.id, "voltage", "note", "late-channel",
+            f"the voltage sags {1e3 * abs(late):.0f} ms {'after' if late > 0.0 else 'before'} the current "
+            "that makes it sag; it was moved by that much",
+            "Nothing to mend here; log both with one clock if you can.",
+        ),
+    )  # fmt: skip
+
+
+def _fast(values: Array, dt: float) -> Array:
+    out: Array = values - uniform_filter1d(values, max(round(_SLOW_S / dt), 3), mode="nearest")
+    return out
