@@ -15,7 +15,7 @@ from motorfit.answers.facts import AirLike, campaign_air
 from motorfit.answers.machine import REFERENCE_C, LimitChoice, drive_of
 from motorfit.answers.posterior import FitLike, FloatArray, count, parameter
 from motorfit.answers.propellers import PropellerDraws, load_of, propeller_draws
-from motorfit.answers.supply import PackChoice, Supply, ideal_supply, pack_supply
+from motorfit.answers.supply import PackChoice, Supply, check_motors, ideal_supply, pack_supply
 from motorfit.inference.priors import BELIEFS
 from motorfit.physics.air import air_density
 from motorfit.physics.drive import Drive, Load
@@ -89,14 +89,9 @@ def machine_of(
     AnswerError
         A value outside what is allowed, neither or both of voltage and pack, an unknown propeller.
     """
-    if (voltage_v is None) == (pack is None):
-        raise AnswerError("voltage", voltage_v, "either a voltage or a pack", "Give one of the two.")
     held = count(fit)
     rows, few = pick_rows(held, draws)
-    if pack is not None:
-        supply = pack_supply(pack, held, motors=motors, rows=rows)
-    else:
-        supply = replace(ideal_supply(voltage_v or 0.0), motors=motors)
+    supply = supply_of(voltage_v, pack, held, motors=motors, rows=rows)
     prop = propeller_draws(fit, propeller) if isinstance(propeller, str) else propeller
     drive = drive_of(
         fit,
@@ -118,6 +113,23 @@ def machine_of(
         draws=held if rows is None else len(rows),
         warnings=(*few, *propeller_cautions(fit, prop), *parameter_cautions(fit)),
     )
+
+
+def supply_of(
+    voltage_v: float | None,
+    pack: PackChoice | None,
+    held: int,
+    *,
+    motors: int = 1,
+    rows: NDArray[np.intp] | None = None,
+) -> Supply:
+    """Return the supply of a question to a fit that holds so many draws; AnswerError for neither or both."""
+    if (voltage_v is None) == (pack is None):
+        raise AnswerError("voltage", voltage_v, "either a voltage or a pack", "Give one of the two.")
+    if pack is not None:
+        return pack_supply(pack, held, motors=motors, rows=rows)
+    check_motors(motors)
+    return replace(ideal_supply(voltage_v or 0.0), motors=motors)
 
 
 def pick_rows(size: int, draws: int | None) -> tuple[NDArray[np.intp] | None, list[Caution]]:
@@ -144,9 +156,7 @@ def check_throttle(name: str, throttle: float) -> float:
 def propeller_inertia(machine: Machine) -> FloatArray:
     """Moment of inertia of the propeller [kg m²], (draws,): learned, known, or by its diameter alone."""
     prop = machine.propeller
-    values = getattr(prop, "inertia", None)
-    if values is None and prop.name in machine.fit.propellers:
-        values = parameter(machine.fit, "prop_inertia", prop.name)
+    values = prop.inertia
     if values is None:
         mass, share = BELIEFS["prop_mass"], BELIEFS["prop_inertia_share"]
         usual = float(inertia(mass.center * (prop.diameter_m / 0.127) ** 2.3, prop.diameter_m, share.center))

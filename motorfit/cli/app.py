@@ -21,6 +21,7 @@ from motorfit.cli.predict import predict
 from motorfit.cli.serve import serve
 from motorfit.cli.show import show
 from motorfit.cli.step import step
+from motorfit.cli.torque import torque
 from motorfit.errors import MotorfitError
 
 TRACEBACK_VARIABLE = "MOTORFIT_TRACEBACK"
@@ -59,7 +60,7 @@ def _common(
     """
 
 
-for command in (demo, check, fit, show, predict, step, hover, serve):
+for command in (demo, check, fit, show, predict, step, hover, torque, serve):
     app.command()(command)
 
 

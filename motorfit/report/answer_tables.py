@@ -14,6 +14,7 @@ from motorfit.report.tables import cautions, plain_table
 if TYPE_CHECKING:
     from motorfit.answers.bands import Band
     from motorfit.answers.hover import HoverAnswer
+    from motorfit.answers.shaft import TorqueCurve
     from motorfit.answers.step import StepAnswer
 
 _Row = tuple[str, str, str, float]
@@ -68,6 +69,45 @@ def hover_table(answer: HoverAnswer) -> Group:
     names = {"limit": f"{answer.winding_limit_c:g}"}
     group = _points(title, _HOVER, answer.points, names, answer.interval, answer.warnings)
     return Group(group, Text(HOVER_SAFETY, style="yellow"))
+
+
+_TORQUE: tuple[_Row, ...] = (
+    ("no-load speed", "no_load_speed_rpm", "rpm", 1.0),
+    ("no-load current from the bus", "no_load_current_a", "A", 1.0),
+    ("stall torque", "stall_torque_nm", "mN·m", 1e3),
+    ("stall motor current", "stall_motor_current_a", "A", 1.0),
+    ("peak torque", "peak_torque_nm", "mN·m", 1e3),
+    ("slope at no load", "torque_slope_nm_per_rpm", "mN·m/krpm", 1e6),
+    ("peak shaft power", "peak_power_w", "W", 1.0),
+    ("its speed", "peak_power_speed_rpm", "rpm", 1.0),
+    ("peak efficiency, shaft over bus", "peak_efficiency", "%", 100.0),
+    ("its speed", "peak_efficiency_speed_rpm", "rpm", 1.0),
+)
+_TORQUE_CURVES = (
+    ("torque\nmN·m", "torque_nm", 1e3),
+    ("motor current\nA", "motor_current_a", 1.0),
+    ("bus current\nA", "current_a", 1.0),
+    ("shaft power\nW", "mechanical_power_w", 1.0),
+    ("efficiency\n%", "motor_efficiency", 100.0),
+)
+
+
+def torque_table(answer: TorqueCurve) -> Group:
+    """Return torque over speed and the points that mark it, warnings above."""
+    title = f"{answer.motor} on {answer.supply}, throttle {answer.throttle:g}"
+    marks = _points(title, _TORQUE, answer.points, {}, answer.interval, answer.warnings)
+    table = plain_table("")
+    table.add_column("speed\nrpm", justify="right", no_wrap=True)
+    for heading, _, _ in _TORQUE_CURVES:
+        table.add_column(heading, justify="right", no_wrap=True)
+    for k, speed in enumerate(answer.speed_rpm):
+        cells = []
+        for _, name, factor in _TORQUE_CURVES:
+            curve = answer.curves[name]
+            at = (float(curve.median[k]), float(curve.low[k]), float(curve.high[k]))
+            cells.append(interval_texts(*at, factor)[0])
+        table.add_row(f"{speed:.0f}", *cells)
+    return Group(marks, table, Text("Curves are medians; --json has their intervals.", style="dim"))
 
 
 def _points(
