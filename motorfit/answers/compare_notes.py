@@ -1,0 +1,134 @@
+"""What motors of a comparison share, what they do not, and what was assumed for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from motorfit.answers.errors import AnswerError
+from motorfit.answers.facts import AirLike, campaign_air
+from motorfit.answers.figures import label_kv, mass_g
+from motorfit.answers.metrics import Metric
+from motorfit.answers.notes import Note
+from motorfit.answers.pairing import Subject
+
+
+def notes_on(
+    tested: Sequence[Subject], air: AirLike, stated: bool, asked: Sequence[Metric], *, tied: bool
+) -> list[Note]:
+    """Return the notes on pairing, benches, air, masses and soundness.
+
+    Parameters
+    ----------
+    tested : the motors' fits, side by side
+    air : the one used for all;  stated : whether the user chose it
+    asked : metrics
+    tied : whether campaigns were linked
+    """
+    notes = [*_pairing(tested, tied), *_air(tested, air, stated, asked), *_gaps(tested, asked)]
+    weak = [s.motor for s in tested if _diagnostic(s, "sound") is False]
+    if weak:
+        notes.append(
+            Note(
+                "fit-not-sound",
+                f"The fit of {', '.join(weak)} says itself that its draws are not sound; so are its "
+                "differences. "
+                "Look at the diagnostics that show prints.",
+                tuple(weak),
+            )
+        )
+    return notes
+
+
+def _pairing(tested: Sequence[Subject], tied: bool) -> list[Note]:
+    campaigns: dict[str, list[Subject]] = {}
+    for subject in tested:
+        campaigns.setdefault(subject.campaign_fit, []).append(subject)
+    notes = []
+    for members in campaigns.values():
+        if len(members) > 1:
+            names = tuple(s.motor for s in members)
+            notes.append(
+                Note(
+                    "paired",
+                    f"{', '.join(names)} were fitted together: their differences are taken draw by draw, "
+                    "and what "
+                    "bench and propellers put on both alike falls out.",
+                    names,
+                )
+            )
+    if len(campaigns) < 2:
+        return notes
+    firsts = [members[0] for members in campaigns.values()]
+    if not tied:
+        notes.append(
+            Note(
+                "independent-campaigns",
+                "Motors of different campaigns share nothing here: their differences carry the "
+                "calibration doubt of "
+                "both benches. Testing one motor or propeller in both campaigns would narrow them.",
+                tuple(s.motor for s in firsts),
+            )
+        )
+    benches = [str(s.attributes.get("bench", "")) for s in firsts]
+    if benches[0] and len(set(benches)) == 1:
+        notes.append(
+            Note(
+                "same-bench",
+                f"Both campaigns name the bench {benches[0]}: its sensors' errors may be the same on both "
+                "days. They "
+                "are taken as independent, which is wide rather than narrow.",
+            )
+        )
+    inputs = [s.attributes.get("inputs_sha256") for s in firsts]
+    if inputs[0] and any(other == inputs[0] for other in inputs[1:]):
+        notes.append(
+            Note(
+                "same-logs",
+                "Two of the fits are of the very same files, fitted at different times, and so not "
+                "paired. Compare "
+                "motors of one fit: leave the fit ids out, or name those of one campaign fit.",
+            )
+        )
+    return notes
+
+
+def _air(tested: Sequence[Subject], air: AirLike, stated: bool, asked: Sequence[Metric]) -> list[Note]:
+    if not any(metric.need == "propeller" for metric in asked):
+        return []
+    different = set()
+    for subject in tested:
+        try:
+            own = campaign_air(subject)
+        except AnswerError:
+            continue
+        different.add((own.temperature_c, own.pressure_hpa, own.humidity_pct))
+    if len(different) < 2 and not stated:
+        return []
+    origin = "as stated" if stated else f"that of the campaign of {tested[0].motor}"
+    text = (
+        f"All motors are compared in one air, {origin}: {air.temperature_c:g} °C, {air.pressure_hpa:g} hPa, "
+        f"{air.humidity_pct:g} %. Each campaign's coefficients were learned in its own air; what is left "
+        "is the "
+        "doubt of its sensors, not the weather."
+    )
+    return [Note("common-air", text)]
+
+
+def _gaps(tested: Sequence[Subject], asked: Sequence[Metric]) -> list[Note]:
+    notes = []
+    heavy = tuple(s.motor for s in tested if mass_g(s) is None)
+    if heavy and any(metric.per_gram for metric in asked):
+        text = f"No mass is stated for {', '.join(heavy)}: nothing per gram. Add mass_g and fit again."
+        notes.append(Note("no-mass", text, heavy))
+    bare = tuple(s.motor for s in tested if label_kv(s) is None)
+    if bare and any(metric.base == "kv_over_label" for metric in asked):
+        notes.append(
+            Note("no-label", f"No label_kv is stated for {', '.join(bare)}: add it and fit again.", bare)
+        )
+    return notes
+
+
+def _diagnostic(subject: Subject, name: str) -> Any:
+    found = subject.attributes.get("diagnostics")
+    return found.get(name) if isinstance(found, dict) else None
