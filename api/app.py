@@ -10,27 +10,36 @@ from fastapi import FastAPI
 
 import motorfit
 
-from . import document, problems, routes_health, routes_library, routes_questions
+from . import document, problems, routes_health, routes_jobs, routes_library, routes_questions
 from .access import Access
 from .body import BodyLimit
 from .cores import Pool
+from .jobs import Queue
 from .metrics import Metrics
 from .observe import Observe
 from .service import Service
 from .settings import Settings
 from .shelf import Shelf
 from .tokens import TokenStore
+from .uploads import Uploads
 
 
 def create_app(where: Settings | Path) -> FastAPI:
     """Return the service over a library, which need not exist yet."""
     settings = where if isinstance(where, Settings) else Settings.of(where)
-    service = Service(settings, Shelf(settings.library), Pool(settings.limits.waiting))
-    metrics = Metrics(lambda: {})
+    service = Service(
+        settings,
+        Shelf(settings.library),
+        Pool(settings.limits.waiting),
+        Queue(settings.state),
+        Uploads(settings.state),
+    )
+    metrics = Metrics(service.queue.counts)
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         yield
+        service.streams.closing = True
         service.pool.close()
 
     app = FastAPI(
@@ -47,7 +56,7 @@ def create_app(where: Settings | Path) -> FastAPI:
     app.state.service = service
     app.state.metrics = metrics
     problems.install(app)
-    for part in (routes_library, routes_questions, routes_health):
+    for part in (routes_library, routes_questions, routes_jobs, routes_health):
         app.include_router(part.router)
     document.complete(app)
     app.add_middleware(BodyLimit, limits=settings.limits)

@@ -1,33 +1,73 @@
-"""Running the service: on the loopback interface, which nobody but this machine reaches."""
+"""Running the service: where it listens, how many processes it has, and when it refuses to start."""
 
 from __future__ import annotations
 
-from pathlib import Path
+import socket
+import tempfile
+from collections.abc import Callable
 
-LOOPBACK = "127.0.0.1"
+from motorfit.errors import MotorfitError
+
+from .settings import Settings
+from .tokens import TokenStore
 
 
-def run(library: Path, port: int) -> None:
+def run(settings: Settings, port: int, *, processes: int = 1, workers: int = 1,
+        ready: Callable[[], None] | None = None) -> None:  # fmt: skip
     """Serve a library until interrupted.
+
+    Parameters
+    ----------
+    settings: where the library is and who may ask.
+    port: TCP port.
+    processes: servers that share the port.
+    workers: processes that check and fit uploads; 0 for none here.
+    ready: called once the port is held.
 
     Raises
     ------
     MotorfitError
-        The port is taken or may not be used.
+        The port is taken or may not be used, or the address is public and there is no token.
     """
-    import socket
+    from .metrics import FOLDER_VARIABLE
+    from .supervisor import Supervisor
 
-    import uvicorn
+    refuse_open_door(settings)
+    with _listening(settings.host, port) as listener, tempfile.TemporaryDirectory() as counts:
+        if ready is not None:
+            ready()
+        supervisor = Supervisor({**settings.to_environment(), FOLDER_VARIABLE: counts})
+        number = listener.fileno()
+        for each in range(processes):
+            supervisor.add(f"server-{each}", "motorfit_api.process", str(number), sockets=(number,))
+        for each in range(workers):
+            supervisor.add(f"worker-{each}", "motorfit_api.worker", f"{socket.gethostname()}-{port}-{each}")
+        supervisor.run()
 
-    from motorfit.errors import MotorfitError
 
-    from .app import create_app
+def refuse_open_door(settings: Settings) -> None:
+    """Raise MotorfitError where the service would be reached from elsewhere and nobody has a token."""
+    if settings.loopback or TokenStore(settings.state).list():
+        return
+    raise MotorfitError(
+        f"host {settings.host}: others could reach the service there, and there is no token yet. Make one "
+        "with `motorfit token create --scope write`, or leave --host out to serve this machine alone."
+    )
 
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listener:
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listener.bind((LOOPBACK, port))
-        except OSError as error:
-            raise MotorfitError(f"port {port}: {error.strerror}. Choose a free one with --port.") from error
-        config = uvicorn.Config(create_app(library), log_level="warning", server_header=False)
-        uvicorn.Server(config).run(sockets=[listener])
+
+def _listening(host: str, port: int) -> socket.socket:
+    try:
+        family, kind, protocol, _, address = socket.getaddrinfo(
+            host.strip("[]"), port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+    except OSError as error:
+        raise MotorfitError(f"host {host!r}: {error.strerror}. Give an address of this machine.") from error
+    listener = socket.socket(family, kind, protocol)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind(address)
+        listener.listen(1024)
+    except OSError as error:
+        listener.close()
+        raise MotorfitError(f"port {port}: {error.strerror}. Choose a free one with --port.") from error
+    return listener

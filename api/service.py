@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, cast
 
 from fastapi import Depends, Request
 
 from .cores import Pool
+from .jobs import Queue
 from .settings import Settings
 from .shelf import Shelf
+from .uploads import Uploads
+
+
+@dataclass
+class Streams:
+    """How many readers follow events here, and whether the process is about to end."""
+
+    open: int = 0
+    closing: bool = False
 
 
 @dataclass(frozen=True)
@@ -19,6 +29,9 @@ class Service:
     settings: Settings
     shelf: Shelf
     pool: Pool
+    queue: Queue
+    uploads: Uploads
+    streams: Streams = field(default_factory=Streams)
 
 
 async def _service(request: Request) -> Service:

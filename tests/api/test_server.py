@@ -15,7 +15,9 @@ from pathlib import Path
 import pytest
 
 from motorfit.errors import MotorfitError
-from motorfit_api.server import LOOPBACK, run
+from motorfit_api.server import refuse_open_door, run
+from motorfit_api.settings import LOOPBACK, Settings
+from motorfit_api.tokens import TokenStore
 
 COMMAND = "import sys; from motorfit.cli import main; main()"
 
@@ -56,4 +58,21 @@ def test_a_taken_port_is_told() -> None:
         holder.listen()
         port = holder.getsockname()[1]
         with pytest.raises(MotorfitError, match=f"port {port}: .*Choose a free one with --port"):
-            run(Path("none"), port)
+            run(Settings.of(Path("none")), port)
+
+
+def test_a_public_address_without_a_token_is_refused(tmp_path: Path) -> None:
+    settings = Settings.of(tmp_path, host="0.0.0.0")
+    with pytest.raises(MotorfitError, match=r"there is no token yet\. Make one with `motorfit token create"):
+        run(settings, _free_port())
+    assert not list(tmp_path.iterdir())
+    TokenStore(settings.state).create("write")
+    refuse_open_door(settings)
+
+
+def test_settings_reach_other_processes_whole(tmp_path: Path) -> None:
+    settings = Settings.of(tmp_path, allow_hosts=("bench.example",), anonymous_read=True)
+    assert Settings.from_environment(settings.to_environment()) == settings
+    assert Settings.from_environment({"MOTORFIT_LIBRARY": str(tmp_path)}) == Settings.of(tmp_path)
+    with pytest.raises(MotorfitError, match="MOTORFIT_SERVICE: not set"):
+        Settings.from_environment({})

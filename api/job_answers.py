@@ -1,0 +1,97 @@
+"""Shapes of jobs and uploads, for the interface's document."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from .answers import MaybeNumber, PageFields
+
+_FILE = {"type": "string", "format": "binary"}
+_OPTIONS: dict[str, Any] = {
+    "method": {"type": "string", "enum": ["auto", "fast", "ensemble"], "default": "auto"},
+    "seed": {"type": "integer", "minimum": 0, "maximum": 2**63 - 1, "default": 0},
+    "draws": {"type": "integer", "minimum": 100, "maximum": 20_000, "default": 4000,
+              "description": "Posterior draws to keep."},
+}  # fmt: skip
+_FILES: dict[str, Any] = {
+    "campaign": _FILE | {"description": "The campaign file (TOML), or an archive of it and its logs."},
+    "logs": {"type": "array", "items": _FILE, "description": "The raw logs, by the names the campaign uses."},
+    "archive": _FILE | {"description": "One zip or tar.gz instead, with one campaign file in it."},
+}
+
+
+def _body(more: dict[str, Any]) -> dict[str, Any]:
+    form = {
+        "type": "object",
+        "properties": {**_FILES, **more},
+        "additionalProperties": False,
+    }
+    content: dict[str, Any] = {"multipart/form-data": {"schema": form}}
+    content |= {media: {"schema": _FILE} for media in ("application/zip", "application/gzip")}
+    return {"requestBody": {"required": True, "content": content}}
+
+
+UPLOAD_OF_CHECK = _body({})
+UPLOAD_OF_FIT = _body(
+    {**_OPTIONS, "check": {"type": "string", "description": "Id of a check whose files are to be fitted."}}
+)
+
+
+class _Answer(BaseModel):
+    model_config = ConfigDict(extra="allow")
+
+
+class JobAnswer(_Answer):
+    """A job."""
+
+    job: str
+    kind: Literal["fit", "check"]
+    state: Literal["queued", "running", "done", "failed", "cancelled"]
+    cancelling: bool = Field(description="It is to be cancelled and still runs.")
+    stage: str
+    progress: float = Field(ge=0.0, le=1.0, description="Share of the work that is done.")
+    attempts: int = Field(description="A job whose worker was killed is tried once more.")
+    created: str = Field(description="UTC, ISO 8601.")
+    started: str | None
+    finished: str | None
+    options: dict[str, Any]
+    result: dict[str, Any] | None = Field(
+        description="As `motorfit fit --json` or `motorfit check --json`, once done."
+    )
+    problem: dict[str, Any] | None = Field(
+        description="Why it failed: title, status, detail, faults, findings."
+    )
+
+
+class JobList(PageFields):
+    """Jobs, newest first; results are left out."""
+
+    jobs: list[JobAnswer]
+
+
+class Curve(_Answer):
+    """One channel of a log, thinned; rows count from 0, times are null for a table of steady points."""
+
+    unit: str
+    row: list[int]
+    time_s: list[float] | None
+    value: list[MaybeNumber]
+    rows_held: int
+
+
+class RunCurves(_Answer):
+    """One run."""
+
+    run: str
+    motor: str
+    kind: str
+    propeller: str | None
+    channels: dict[str, Curve]
+
+
+class CurvesAnswer(_Answer):
+    """The logs of a campaign."""
+
+    runs: list[RunCurves]

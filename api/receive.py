@@ -1,0 +1,151 @@
+"""Taking an upload in: to the disk as it is, then into the queue; only then is it acknowledged."""
+
+from __future__ import annotations
+
+import asyncio
+import tempfile
+from typing import Any, BinaryIO, cast
+
+from fastapi import Request
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from starlette.datastructures import FormData, UploadFile
+
+from .jobs import ENDED, Job, QueueFullError, new_id
+from .problems import RefusalError
+from .service import Service
+
+ARCHIVES = (
+    "application/zip",
+    "application/gzip",
+    "application/x-gzip",
+    "application/x-tar",
+    "application/x-gtar",
+)
+PARTS = ("campaign", "logs", "archive")
+_MOST_FIELDS = 8
+
+
+class FitOptions(BaseModel):
+    """Options of `motorfit fit`, as fields of the form or in the query."""
+
+    model_config = ConfigDict(extra="forbid")
+    method: str = Field("auto", pattern="^(auto|fast|ensemble)$")
+    seed: int = Field(0, ge=0, le=2**63 - 1)
+    draws: int = Field(4000, ge=100, le=20_000)
+
+
+class CheckOptions(BaseModel):
+    """A check has no options."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+Files = list[tuple[str, str, BinaryIO]]
+
+
+async def receive(request: Request, here: Service, kind: str, key: str | None) -> Job:
+    """Keep an upload and queue its job.
+
+    Raises
+    ------
+    RefusalError
+        The upload is malformed, the key was used for another one, or the queue is full.
+    """
+    media = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    caller = request.scope.get("caller", "local")
+    full = here.queue.counts()["queued"] >= here.settings.limits.queued
+    # Before the body is read: a full queue should cost nobody an upload. A repeat is still answered.
+    if full and (key is None or here.queue.known(caller, kind, key) is None):
+        raise _full()
+    if media == "multipart/form-data":
+        async with request.form(
+            max_files=here.settings.limits.files + 1, max_fields=_MOST_FIELDS, max_part_size=64 * 1024
+        ) as form:
+            files, fields = _parts(form)
+            return await asyncio.to_thread(_keep, here, kind, caller, key, files, fields)
+    if media in ARCHIVES:
+        with tempfile.SpooledTemporaryFile(max_size=1 << 20) as body:
+            async for chunk in request.stream():
+                body.write(chunk)
+            body.seek(0)
+            files = [("archive", "archive", cast(BinaryIO, body))]
+            return await asyncio.to_thread(_keep, here, kind, caller, key, files, dict(request.query_params))
+    raise RefusalError(
+        415,
+        f"Content-Type {media[:80]!r}: multipart/form-data or an archive ({', '.join(ARCHIVES)}) is taken.",
+    )
+
+
+def _parts(form: FormData) -> tuple[Files, dict[str, str]]:
+    files: Files = []
+    fields: dict[str, str] = {}
+    for name, value in form.multi_items():
+        if isinstance(value, UploadFile):
+            if name not in PARTS:
+                raise RefusalError(422, f"Part {name[:80]!r}: files are taken as campaign, logs or archive.")
+            files.append((name, value.filename or "", value.file))
+        elif name in PARTS:
+            raise RefusalError(422, f"Part {name!r} must be a file, with a file name.")
+        elif name in fields:
+            raise RefusalError(422, f"Field {name[:80]!r} is given twice.")
+        else:
+            fields[name] = value
+    return files, fields
+
+
+def _keep(
+    here: Service, kind: str, caller: str, key: str | None, files: Files, fields: dict[str, str]
+) -> Job:
+    earlier = fields.pop("check", None) if kind == "fit" else None
+    options = _options(kind, fields)
+    whole = [part for part, _, _ in files if part != "logs"]
+    if earlier is not None and files:
+        raise RefusalError(422, "Give either files or the check whose files are to be fitted.")
+    if earlier is None and len(whole) != 1:
+        raise RefusalError(422, "One part `campaign` (the TOML file) or one `archive` is needed.")
+    job = new_id()
+    try:
+        if earlier is None:
+            fingerprint = here.uploads.keep(job, files, options)
+        else:
+            fingerprint = _again(here, job, earlier, options)
+        made = here.queue.add(job, kind, caller, options, fingerprint, key, here.settings.limits.queued)
+    except QueueFullError:
+        here.uploads.discard(job)
+        raise _full() from None
+    except BaseException:
+        here.uploads.discard(job)
+        raise
+    if made.id != job:
+        here.uploads.discard(job)
+        if made.fingerprint != fingerprint:
+            raise RefusalError(
+                422, "This Idempotency-Key was used for another upload. A new upload needs a new key."
+            )
+    return made
+
+
+def _again(here: Service, job: str, earlier: str, options: dict[str, Any]) -> str:
+    checked = here.queue.get(earlier)
+    if checked is None or checked.kind != "check":
+        raise RefusalError(404, f"check {earlier[:64]!r}: there is no check of that id.")
+    if checked.state not in ENDED:
+        raise RefusalError(409, "That check has not ended yet.")
+    fingerprint = here.uploads.reuse(job, earlier, options)
+    if fingerprint is None:
+        raise RefusalError(404, "The files of that check are kept no longer. Upload them again.")
+    return fingerprint
+
+
+def _options(kind: str, fields: dict[str, str]) -> dict[str, Any]:
+    shape: type[BaseModel] = FitOptions if kind == "fit" else CheckOptions
+    try:
+        return shape.model_validate(fields).model_dump()
+    except ValidationError as error:
+        faults = [(".".join(map(str, fault["loc"])), str(fault["msg"])) for fault in error.errors()]
+        told = "; ".join(f"{at}: {message}" for at, message in faults)
+        raise RefusalError(422, told, faults=faults) from None
+
+
+def _full() -> RefusalError:
+    return RefusalError(503, "The queue is full. Send the upload again later.", {"Retry-After": "30"})
