@@ -14,6 +14,7 @@ import typer
 
 import motorfit
 from motorfit.cli.check import check
+from motorfit.cli.compare import compare
 from motorfit.cli.demo import demo
 from motorfit.cli.fit import fit
 from motorfit.cli.hover import hover
@@ -60,7 +61,7 @@ def _common(
     """
 
 
-for command in (demo, check, fit, show, predict, step, hover, torque, serve):
+for command in (demo, check, fit, show, predict, step, hover, torque, compare, serve):
     app.command()(command)
 
 
