@@ -206,8 +206,8 @@ def _cautions(fit: FitLike, points: Mapping[str, Band]) -> list[Caution]:
         found.append(
             Caution(
                 "outside-tested-current",
-                f"The curve reaches {stall:.0f} A; the runs of {fit.motor} went up to {most}. Beyond that, "
-                "saturation and heating are extrapolated.",
+                f"The curve reaches {stall:.0f} A; the runs of {fit.motor} went up to {most} from the bus. "
+                "Beyond that, saturation and heating are extrapolated.",
             )
         )
     speed = float(points["no_load_speed_rpm"].median[0])

@@ -9,8 +9,9 @@ that is larger; it falls as ω rises while the propeller's torque grows, so the 
     F(ω) = K_t/(1 + (I/I_s)²) (I - I_0(ω)) - Q_p(ω) = 0
 
 has one root (in deep saturation, I > I_s, there may be more; one of them is given). A quadratic gives the
-start, Newton steps kept inside a shrinking bracket the rest (the safeguarded Newton method, e.g. W. H. Press
-et al., Numerical Recipes, 3rd ed. 2007, section 9.4).
+start, from the fourth point on the parabola through the three before it; Newton steps kept inside a shrinking
+bracket the rest (the safeguarded Newton method, e.g. W. H. Press et al., Numerical Recipes, 3rd ed. 2007,
+section 9.4).
 """
 
 from __future__ import annotations
@@ -49,6 +50,7 @@ from motorfit.physics.rows import (
 from motorfit.physics.values import PhysicsError, require_between
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,26 +87,29 @@ def _duty(p: Array, x: float) -> float:
 
 
 @kernel
-def _power(omega: float, log_reference: float, exponent: float) -> float:
-    if exponent == 0.0:
-        return 1.0
-    return math.exp(exponent * (math.log(max(omega, 1e-6)) - log_reference))
+def _balance(p: Array, drive: float, slope: float, top: float, guess: float) -> tuple[float, float, float]:
+    """Root of F [rad/s] in (0, top], I = drive - slope ω, from a guess [rad/s]; 0: from the quadratic.
 
-
-@kernel
-def _balance(p: Array, drive: float, slope: float, top: float, growth: float) -> float:
-    """Root of F [rad/s] in (0, top], I = drive - slope ω; ``growth`` [1] guesses Q_p's Reynolds factor."""
-    kt, a_q, sat, log_ref = p[R_KT], p[R_AQ], p[R_SAT], p[R_LOG_REF]
+    Returns the speed, the logarithm of its ratio to the reference, and the Reynolds factor of the torque.
+    """
+    kt, a_q, sat, load = p[R_KT], p[R_AQ], p[R_SAT], p[R_TORQUE]
+    turns = a_q != 0.0 or p[R_AT] != 0.0  # else the logarithm is not needed
     per_kt = 1.0 / kt
-    a = kt * (drive - p[R_I0])
-    b = kt * (slope + p[R_I1])
-    root = b + math.sqrt(b * b + 4.0 * a * (kt * p[R_I2] + p[R_TORQUE] * growth))
-    w = 2.0 * a / root if root > 0.0 else top
+    w = guess
+    if not 0.0 < w <= top:
+        a = kt * (drive - p[R_I0])
+        b = kt * (slope + p[R_I1])
+        root = b + math.sqrt(b * b + 4.0 * a * (kt * p[R_I2] + load))
+        w = 2.0 * a / root if root > 0.0 else top
     low, high = 0.0, top
     w = min(max(w, 1e-6 * top), top)
+    log_ratio, growth = 0.0, 1.0
+    if turns:
+        log_ratio = math.log(max(w, 1e-6)) - p[R_LOG_REF]
+        growth = math.exp(a_q * log_ratio)
     for _ in range(100):
         i = drive - slope * w
-        load_slope = p[R_TORQUE] * w * _power(w, log_ref, a_q)
+        load_slope = load * w * growth
         over = i - p[R_I0] - w * (p[R_I1] + w * p[R_I2])
         soft = kt / (1.0 + i * i * sat) if sat > 0.0 else kt
         f = soft * over - load_slope * w
@@ -118,54 +123,86 @@ def _balance(p: Array, drive: float, slope: float, top: float, growth: float) ->
         newton = low <= new <= high
         if not newton:
             new = 0.5 * (low + high)
-        moved = abs(new - w)
+        moved = new - w
+        if turns:
+            # a small move's logarithm and power by their series, which cost no call
+            x = moved / w
+            if abs(x) < 1e-4 and w > 1e-6:
+                log_ratio += x * (1.0 - x * (0.5 - x / 3.0))
+                growth *= 1.0 + a_q * x * (1.0 + 0.5 * (a_q - 1.0) * x * (1.0 + (a_q - 2.0) * x / 3.0))
+            else:
+                log_ratio = math.log(max(new, 1e-6)) - p[R_LOG_REF]
+                growth = math.exp(a_q * log_ratio)
         w = new
         # a Newton step this small leaves an error of its square
-        if (newton and moved <= 2e-6 * w) or high - low <= 1e-13 * top:
+        if (newton and abs(moved) <= 2e-6 * w) or high - low <= 1e-13 * top:
             break
-    return w
+    return w, log_ratio, growth
 
 
 @kernel
-def _solve(p: Array, throttle: Array, supply: Array, out: Array, first: int, last: int) -> None:
-    """Rows first to last; supply (1 or draws, grid); out (10, draws, grid):
-    ω, I_m, I_b, V_b, V_m, T, Q, d, limited, turning."""
+def _ahead(x: Array, k: int, w1: float, w2: float, w3: float) -> float:
+    """Speed at x[k] by the parabola through the three points before it; 0 where they do not make one."""
+    a, b, c = x[k - 1], x[k - 2], x[k - 3]
+    if a in (b, c) or b == c:
+        return 0.0
+    first = (w1 - w2) / (a - b)
+    second = (first - (w2 - w3) / (b - c)) / (a - c)
+    return w1 + (x[k] - a) * (first + (x[k] - b) * second)
+
+
+@kernel
+def _solve(p: Array, throttle: Array, supply: Array, out: Array, flags: Flags, first: int, last: int) -> None:
+    """Rows first to last; supply (1 or draws, grid); out (10, draws, grid): ω, I_m, I_b, V_b, V_m, T, Q, d,
+    electrical and mechanical power; flags (2, draws, grid): limited, turning."""
     for s in range(first, last):
         q = p[s]
         rt = q[R_R] + q[R_RC]
         own = supply[s] if supply.shape[0] > 1 else supply[0]
-        growth = 1.0
+        # speeds of the points before, free and limited, from which the next is foreseen
+        w1, w2, w3, run = 0.0, 0.0, 0.0, 0
+        v1, v2, v3, held = 0.0, 0.0, 0.0, 0
         for k in range(throttle.shape[0]):
             d = _duty(q, throttle[k])
             e = own[k] - q[R_RS] * q[R_IQ]
             total = rt + d * d * q[R_RS]
             locked = max(d * e / total, 0.0)
             slope = q[R_KE] / total
-            w, i = 0.0, min(locked, q[R_LIMIT])
+            w, growth, log_ratio, i = 0.0, 1.0, 0.0, min(locked, q[R_LIMIT])
             limited = locked > q[R_LIMIT]
             turning = i > q[R_I0]
             if turning:
-                w = _balance(q, locked, slope, locked / slope, growth)
+                guess = _ahead(throttle, k, w1, w2, w3) if run >= 3 else 0.0
+                w, log_ratio, growth = _balance(q, locked, slope, locked / slope, guess)
+                w3, w2, w1, run = w2, w1, w, run + 1
                 i = locked - slope * w
                 limited = i > q[R_LIMIT]
                 if limited:
                     i = q[R_LIMIT]
-                    w = _balance(q, i, 0.0, (locked - i) / slope, growth)
-                growth = _power(w, q[R_LOG_REF], q[R_AQ])
+                    guess = _ahead(throttle, k, v1, v2, v3) if held >= 3 else 0.0
+                    w, log_ratio, growth = _balance(q, i, 0.0, (locked - i) / slope, guess)
+                    v3, v2, v1, held = v2, v1, w, held + 1
+                else:
+                    held = 0
+            else:
+                run, held = 0, 0
             if limited:
                 need = q[R_KE] * w + rt * i
                 d = 2.0 * need / (e + math.sqrt(max(e * e - 4.0 * q[R_RS] * i * need, 0.0)))
             bus = d * i + q[R_IQ]
+            torque = q[R_TORQUE] * w * w * growth
             out[0, s, k] = w
             out[1, s, k] = i
             out[2, s, k] = bus
             out[3, s, k] = own[k] - q[R_RS] * bus
             out[4, s, k] = q[R_KE] * w + q[R_R] * i
-            out[5, s, k] = q[R_THRUST] * w * w * _power(w, q[R_LOG_REF], q[R_AT])
-            out[6, s, k] = q[R_TORQUE] * w * w * growth
+            out[5, s, k] = q[R_THRUST] * w * w * (math.exp(q[R_AT] * log_ratio) if q[R_AT] != 0.0 else 1.0)
+            out[6, s, k] = torque
             out[7, s, k] = d
-            out[8, s, k] = 1.0 if limited else 0.0
-            out[9, s, k] = 1.0 if turning else 0.0
+            out[8, s, k] = bus * (own[k] - q[R_RS] * bus)
+            out[9, s, k] = torque * w
+            flags[0, s, k] = limited
+            flags[1, s, k] = turning
 
 
 def operating_points(
@@ -211,8 +248,9 @@ def operating_points(
             "length, and one voltage a draw, (draws, 1). Give one voltage, or one a throttle."
         ) from None
     out = np.empty((10, p.shape[0], x.size))
+    flags = np.empty((2, p.shape[0], x.size), dtype=np.bool_)
     supply = e.reshape(-1, x.size)
-    shared_out(lambda a, b: _solve(p, x, supply, out, a, b), p.shape[0], x.size)
+    shared_out(lambda a, b: _solve(p, x, supply, out, flags, a, b), p.shape[0], x.size)
     return OperatingPoints(
         speed=out[0],
         motor_current=out[1],
@@ -221,9 +259,9 @@ def operating_points(
         motor_voltage=out[4],
         thrust=out[5],
         torque=out[6],
-        electrical_power=out[2] * out[3],
-        mechanical_power=out[6] * out[0],
+        electrical_power=out[8],
+        mechanical_power=out[9],
         duty=out[7],
-        limited=out[8] > 0.0,
-        turning=out[9] > 0.0,
+        limited=flags[0],
+        turning=flags[1],
     )
