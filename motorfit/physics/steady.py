@@ -148,7 +148,8 @@ def _ahead(x: Array, k: int, w1: float, w2: float, w3: float) -> float:
         return 0.0
     first = (w1 - w2) / (a - b)
     second = (first - (w2 - w3) / (b - c)) / (a - c)
-    return w1 + (x[k] - a) * (first + (x[k] - b) * second)
+    ahead: float = w1 + (x[k] - a) * (first + (x[k] - b) * second)
+    return ahead
 
 
 @kernel
