@@ -141,19 +141,29 @@ def _lags(dt_s: float, n: int) -> npt.NDArray[np.int64]:
 
 def _fit_variogram(lag_s: Array, gamma: Array, dt_s: float) -> tuple[float, float, float]:
     """(sd, memory, white sd) that fit γ(t) = white² + sd² (1 - exp(-t/τ)) best, relative errors."""
+    # two columns a memory, one of the process and one of the white noise, by their normal equations
+    taus = np.geomspace(0.2 * dt_s, max(0.1, 2.0 * dt_s), 40)
+    size = max(float(np.max(gamma)), 1e-300)
+    weight = 1.0 / np.maximum(gamma / size, 1e-9)
+    target = gamma / size * weight
+    shape = -np.expm1(-lag_s / taus[:, None]) * weight
+    xx, xy, yy = np.sum(shape**2, axis=1), shape @ weight, float(weight @ weight)
+    xt, yt = shape @ target, float(weight @ target)
+    det = np.maximum(xx * yy - xy**2, 1e-300)
+    both = np.stack([(yy * xt - xy * yt) / det, (xx * yt - xy * xt) / det])
+    alone = np.stack([xt / xx, np.zeros(taus.size)])
     best = (np.inf, 0.0, dt_s, 0.0)
-    weight = 1.0 / np.maximum(gamma, 1e-300)
-    for tau in np.geomspace(0.2 * dt_s, max(0.1, 2.0 * dt_s), 40):
-        shape = -np.expm1(-lag_s / tau)
-        for with_white in (False, True):
-            columns = np.column_stack([shape, np.ones_like(shape)] if with_white else [shape])
-            coef, *_ = np.linalg.lstsq(columns * weight[:, None], gamma * weight, rcond=None)
-            if np.any(coef < 0.0):
-                continue
-            loss = float(np.sum((columns @ coef * weight - 1.0) ** 2))
-            if loss < best[0]:
-                white = float(np.sqrt(coef[1])) if with_white else 0.0
-                best = (loss, float(np.sqrt(coef[0])), float(tau), white)
+    for variance, white in (alone, both):
+        loss = np.sum((variance[:, None] * shape + white[:, None] * weight - target) ** 2, axis=1)
+        loss[(variance < 0.0) | (white < 0.0)] = np.inf
+        k = int(np.argmin(loss))
+        if loss[k] < best[0]:
+            best = (
+                float(loss[k]),
+                (size * float(variance[k])) ** 0.5,
+                float(taus[k]),
+                (size * float(white[k])) ** 0.5,
+            )
     if not np.isfinite(best[0]):
         return float(np.sqrt(np.mean(gamma))), dt_s, 0.0
     return best[1], best[2], best[3]

@@ -1,7 +1,7 @@
 """From thousands of samples to some hundreds of block means that carry the same information.
 
 After a transient (start, throttle step, supply switched) blocks begin at one sample or a millisecond and grow
-to 60 ms, so the fast part that teaches inertia keeps its resolution and the slow part costs little.
+to 80 ms, so the fast part that teaches inertia keeps its resolution and the slow part costs little.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ __all__ = ["BlockedRun", "reduce_run"]
 Array = npt.NDArray[np.float64]
 
 SHORTEST_S = 1e-3
-LONGEST_S = 0.06
+LONGEST_S = 0.08
 GROWTH = 1.3
 MOST_BLOCKS = 400
 _GAP = 5.0
