@@ -147,7 +147,7 @@ def compare(
         tables=claimed_tables(tables, groups, subjects, joined, conditions, interval),
         notes=(
             *link_notes,
-            *notes_on(tested, around, air is not None, asked, tied=tied),
+            *notes_on(tested, around, air is not None, asked, propeller=conditions.propeller, tied=tied),
             *hover_notes,
             *(note for model in joined.values() for note in model.notes),
         ),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from motorfit.answers.errors import AnswerError
-from motorfit.answers.facts import AirLike, campaign_air
+from motorfit.answers.facts import AirLike, campaign_air, propeller_facts
 from motorfit.answers.figures import label_kv, mass_g
 from motorfit.answers.metrics import Metric
 from motorfit.answers.notes import Note
@@ -14,7 +14,13 @@ from motorfit.answers.pairing import Subject
 
 
 def notes_on(
-    tested: Sequence[Subject], air: AirLike, stated: bool, asked: Sequence[Metric], *, tied: bool
+    tested: Sequence[Subject],
+    air: AirLike,
+    stated: bool,
+    asked: Sequence[Metric],
+    *,
+    propeller: str | None,
+    tied: bool,
 ) -> list[Note]:
     """Return the notes on pairing, benches, air, masses and soundness.
 
@@ -23,9 +29,11 @@ def notes_on(
     tested : the motors' fits, side by side
     air : the one used for all;  stated : whether the user chose it
     asked : metrics
+    propeller : its name, None where none is stated
     tied : whether campaigns were linked
     """
     notes = [*_pairing(tested, tied), *_air(tested, air, stated, asked), *_gaps(tested, asked)]
+    notes += _shapes(tested, propeller)
     weak = [s.motor for s in tested if _diagnostic(s, "sound") is False]
     if weak:
         notes.append(
@@ -113,6 +121,18 @@ def _air(tested: Sequence[Subject], air: AirLike, stated: bool, asked: Sequence[
         "doubt of its sensors, not the weather."
     )
     return [Note("common-air", text)]
+
+
+def _shapes(tested: Sequence[Subject], propeller: str | None) -> list[Note]:
+    """Say where one id names propellers of two sizes: the first one stands for all."""
+    holders = [s for s in tested if propeller is not None and propeller in s.propellers]
+    sizes = {s.motor: propeller_facts(s, str(propeller)) for s in holders}
+    shown = {m: f"{f.diameter_m / 0.0254:.3g} inch, {f.blades} blades" for m, f in sizes.items()}
+    if len(set(shown.values())) < 2:
+        return []
+    listed = "; ".join(f"{text} for {motor}" for motor, text in shown.items())
+    text = f"{propeller} names different propellers ({listed}); that of {holders[0].motor} is taken for all."
+    return [Note("propeller-differs", text, tuple(shown))]
 
 
 def _gaps(tested: Sequence[Subject], asked: Sequence[Metric]) -> list[Note]:

@@ -16,7 +16,7 @@ from motorfit.answers.notes import Note
 from motorfit.answers.pairing import Subject
 from motorfit.answers.propeller_stated import StatedPropeller
 from motorfit.answers.propeller_tested import LibraryPropeller
-from motorfit.answers.propellers import PropellerDraws, propeller_draws
+from motorfit.answers.propellers import propeller_draws
 from motorfit.answers.question import RPM_PER_RAD_S, Machine
 from motorfit.physics.steady import operating_points
 
@@ -32,33 +32,21 @@ def machines(
 ) -> list[Machine | None]:
     """Return a machine for each motor, None for all where no propeller or voltage is stated.
 
-    A motor whose campaign tested the propeller has it as its own campaign saw it. For the others it is
-    one and the same set of draws: that of the first motor whose campaign tested it, else from the library, as
-    stated, or by its geometry.
+    The propeller is one thing for all: the draws of the first motor's campaign that tested it stand for it, row
+    by row beside every motor; else those from the library, as stated, or by its geometry. What another
+    campaign made of the same id enters through the tie between campaigns, not as another propeller.
     """
     if propeller is None or conditions.voltage_v is None:
         return [None] * len(subjects)
-    shared: PropellerDraws | None = None
-    found: list[Machine | None] = []
-    for subject in subjects:
-        chosen: str | PropellerDraws
-        if isinstance(propeller, str) and propeller in subject.propellers:
-            chosen = propeller
-        else:
-            shared = _shared(subjects, propeller, library) if shared is None else shared
-            chosen = shared
-        found.append(machine_for(subject, chosen, conditions))
-    return found
-
-
-def _shared(
-    subjects: Sequence[Subject], propeller: str | StatedPropeller, library: Sequence[LibraryPropeller]
-) -> PropellerDraws:
-    for subject in subjects:
-        if isinstance(propeller, str) and propeller in subject.propellers:
-            # Rows are in common order, so that this campaign's own motors keep what they share with it.
-            return replace(propeller_draws(subject, propeller), origin="library", source=subject.fit_id)
-    return propeller_draws(subjects[0], propeller, library)
+    holder = next((s for s in subjects if isinstance(propeller, str) and propeller in s.propellers), None)
+    if holder is None:
+        shared = propeller_draws(subjects[0], propeller, library)
+    else:
+        shared = propeller_draws(holder, propeller)
+    elsewhere = replace(shared, origin="library", source=holder.fit_id) if holder else shared
+    return [
+        machine_for(s, shared if shared.name in s.propellers else elsewhere, conditions) for s in subjects
+    ]
 
 
 def settled_hover(
@@ -98,13 +86,25 @@ def cautions_of(
             "speed_rpm": band(points.speed.T * RPM_PER_RAD_S, 0.9),
             "current_a": band(points.bus_current.T, 0.9),
         }
-        found = list(machine.warnings)
+        found = [_of_one_propeller(caution, subjects, machine) for caution in machine.warnings]
         found += envelope_cautions(subject, machine.propeller, machine.supply.nominal_v, curves, grid)
         found += running_cautions(
             curves, grid, points.limited.mean(axis=0), 1.0 - points.turning.mean(axis=0), machine.propeller,
             machine.air,
         )  # fmt: skip
         yield from ((subject.name, caution) for caution in found)
+
+
+def _of_one_propeller(caution: Caution, subjects: Sequence[Subject], machine: Machine) -> Caution:
+    """Say it in the terms of a comparison where the propeller is that of another motor's campaign."""
+    source = machine.propeller.source
+    if caution.code != "propeller-from-another-fit" or source not in {s.fit_id for s in subjects}:
+        return caution
+    return Caution(
+        caution.code,
+        f"{machine.propeller.name} was not tested in the campaign of {machine.fit.motor}: it is the one of "
+        f"fit {source}, the same for all motors here.",
+    )
 
 
 def stated(conditions: Conditions, models: bool) -> dict[str, Any]:

@@ -88,6 +88,29 @@ def test_a_common_propeller_ties_too(rng: np.random.Generator) -> None:
     assert "p9x5x2" not in notes[0].message
 
 
+def test_the_propeller_is_one_for_all(rng: np.random.Generator) -> None:
+    one, two = two_days(rng, TRUTH, TRUTH)
+    ask = {"metrics": ("max_thrust_n",), "propeller": "p7x35x3", "voltage_v": 16.0, "current_limit": None}
+    fits = [one[0], two[0]]
+    found = compare(fits, companions=[one[1], two[1]], **ask)  # type: ignore[arg-type]
+    assert found.metric("max_thrust_n").differences[0].sharper_by > 1.5
+    said = {motor: c.message for motor, c in found.warnings if c.code == "propeller-from-another-fit"}
+    assert set(said) == {"gull"} and "the same for all motors here" in said["gull"]
+
+
+def test_one_name_for_two_propellers_is_said(rng: np.random.Generator) -> None:
+    one = one_bench(rng, [TRUTH], names=("tern",), campaign=FIRST)
+    two = one_bench(rng, [TRUTH], names=("gull",), campaign=SECOND)
+    table = two[0].constant["propellers"]
+    larger = {**table, "p7x35x3": {**table["p7x35x3"], "diameter_m": 0.2032}}
+    two = [two[0].with_constant(propellers=larger)]
+    ask = {"metrics": ("max_thrust_n",), "propeller": "p7x35x3", "voltage_v": 16.0}
+    found = compare([one[0], two[0]], **ask)  # type: ignore[arg-type]
+    (note,) = [n for n in found.notes if n.code == "propeller-differs"]
+    assert "7 inch, 3 blades for tern; 8 inch, 3 blades for gull" in note.message
+    assert "propeller p7x35x3" not in " ".join(n.message for n in found.notes if n.code == "linked")
+
+
 def test_one_campaign_needs_no_tie(rng: np.random.Generator) -> None:
     fits = one_bench(rng, [TRUTH, near(rng, 0.01)])
     subjects = side_by_side(fits)
