@@ -44,7 +44,8 @@ def claimed_figures(
             tuple(asked), propeller=conditions.propeller is not None, voltage=conditions.voltage_v is not None
         )
         other = _other_unit(name, group, joined)
-        again = None if machine is None else machine_for(other, machine.propeller, conditions)
+        turning = machine is not None and any(m.need == "propeller" for m in wanted)
+        again = machine_for(other, machine.propeller, conditions) if machine is not None and turning else None
         if any(m.base == "hover_power_w" for m in wanted) and conditions.hover_thrust_n is None:
             raise AnswerError("claim", "hover_power_w", "with a mass stated", "State --mass-g and --motors.")
         ours, theirs = (figures(s, wanted, conditions, m) for s, m in ((group[0], machine), (other, again)))

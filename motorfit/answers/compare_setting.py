@@ -32,8 +32,8 @@ def machines(
 ) -> list[Machine | None]:
     """Return a machine for each motor, None for all where no propeller or voltage is stated.
 
-    The propeller is one thing for all: the draws of the first motor's campaign that tested it stand for it, row
-    by row beside every motor; else those from the library, as stated, or by its geometry. What another
+    The propeller is one thing for all: the draws of the first motor's campaign that tested it stand for it,
+    row by row beside every motor; else those from the library, as stated, or by its geometry. What another
     campaign made of the same id enters through the tie between campaigns, not as another propeller.
     """
     if propeller is None or conditions.voltage_v is None:
