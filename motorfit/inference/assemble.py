@@ -77,16 +77,30 @@ def derive(v: Values, id: str) -> dict[str, Array]:
         "drag_current_windage": (1.0 - static) * windage * i10 / omega10**2,
         "no_load_current": i10,
     }
-    out["saturation_current"] = np.maximum(v[f"inverse_saturation[{id}]"], 1e-12) ** -0.5
+    out["saturation_current"] = _inverse_saturation(v, id) ** -0.5
     for node in NODES_S:
-        per_watt = np.maximum(v[f"{node}_warming[{id}]"], 1e-9)
-        out[f"{node}_heat_capacity"] = warming_time(node, v[f"{node}_time_constant[{id}]"]) / per_watt
+        out[f"{node}_heat_capacity"] = 1.0 / _inverse_heat_capacity(v, node, id)
     for name in (
         "rotor_inertia", "braking_share", "winding_time_constant", "body_time_constant",
         "magnet_temperature_coefficient",
     ):  # fmt: skip
         out[name] = v[f"{name}[{id}]"]
     return out
+
+
+def _inverse_saturation(v: Values, id: str) -> Array:
+    """1/I_s² [1/A²], all but zero where the motor does not saturate."""
+    own = f"saturation_current[{id}]"
+    return v[own] ** -2.0 if own in v else np.maximum(v[f"inverse_saturation[{id}]"], 1e-12)
+
+
+def _inverse_heat_capacity(v: Values, node: str, id: str) -> Array:
+    """1/C of a node [K/J], all but zero where it does not warm."""
+    own = f"{node}_heat_capacity[{id}]"
+    if own in v:
+        return np.asarray(1.0 / v[own])
+    warming = v[f"{node}_warming[{id}]"] / warming_time(node, v[f"{node}_time_constant[{id}]"])
+    return np.maximum(warming, 1e-11)
 
 
 def assemble(graph: Graph, v: Values) -> Assembled:
@@ -114,7 +128,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
             m["drag_current_slope"],
             m["drag_current_windage"],
         )
-        p[f.P_SAT] = v[f"inverse_saturation[{r.run.motor}]"]
+        p[f.P_SAT] = _inverse_saturation(v, r.run.motor)
         p[f.P_BRAKE] = m["braking_share"]
         limit = current_limit_of(campaign, r.run)
         p[f.P_LIMIT] = 1e9 if limit is None else v[limit_name(limit)]
@@ -122,7 +136,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_IDLE] = v["controller_idle_current"]
         for node, slope, tau in (("winding", f.P_AW, f.P_TW), ("body", f.P_AB, f.P_TB)):
             p[tau] = m[f"{node}_time_constant"]
-            p[slope] = v[f"{node}_warming[{r.run.motor}]"] / warming_time(node, p[tau])
+            p[slope] = _inverse_heat_capacity(v, node, r.run.motor)
         p[f.P_MAG], p[f.P_AIR] = m["magnet_temperature_coefficient"], air.temperature_c
         p[f.P_RS] = r.supply.resistance_ohm
         p[f.P_J] = m["rotor_inertia"]

@@ -6,6 +6,7 @@ Each term has the form -½ t² + log-Jacobian; the optimum sees t as a residual,
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -42,8 +43,8 @@ def combined_terms(graph: Graph, v: Values) -> tuple[Array, Array]:
         psi = m["kt_kv_ratio"]
         if not {"kt", "kt_kv_ratio"} & own.keys():
             rows.append((psi - belief.center) / belief.spread)
+            log_jacobian += np.log(psi)
         rows.append(np.maximum(psi - PSI_MOST, 0.0) * 1e3 + np.maximum(PSI_LEAST - psi, 0.0) * 1e3)
-        log_jacobian += np.log(psi)
         if "winding_resistance" not in own:
             spread = torque.spread if motor.mass_g is not None else 1.1
             expected = math.log(torque.center * mass_factor(motor, 35.0) ** 0.83)
@@ -60,8 +61,17 @@ def combined_terms(graph: Graph, v: Values) -> tuple[Array, Array]:
         else:
             rows.append(0.0 * fm)  # still below 1
     rows.extend(_measured(v, item) for item in graph.campaign.measurements)
-    rows.extend(_overridden(graph, v))
+    for name, value, stated in _overridden(graph, v):
+        rows.append(_stated(value, stated))
+        if name in _REPLACED and stated.factor is None:
+            log_jacobian += np.log(
+                value
+            )  # a normal of the value itself, over a coordinate that is its logarithm
     return np.stack(rows) if rows else np.zeros((0, v.draws)), log_jacobian
+
+
+_REPLACED = frozenset({"kt", "kt_kv_ratio", "winding_resistance", "torque_coefficient", "figure_of_merit"})
+"""Derived quantities whose usual belief gives way to the campaign's own; of others both are held."""
 
 
 def figure_of_merit(v: Values, propeller: str) -> Array:
@@ -88,20 +98,18 @@ def _measured(v: Values, item: Measurement) -> Array:
     return (value - item.value) / item.sd
 
 
-def _overridden(graph: Graph, v: Values) -> list[Array]:
-    """The user's beliefs about quantities that are not coordinates: stated on the derived value."""
-    rows = []
+def _overridden(graph: Graph, v: Values) -> Iterator[tuple[str, Array, PriorOverride]]:
+    """The user's beliefs about quantities that are not coordinates: (name, derived value, belief)."""
     for name, own in graph.campaign.priors.items():
         per = PARAMETERS[name].per
         for motor in graph.motors if per == "motor" else ():
             if f"{name}[{motor.id}]" not in graph.direct:
-                rows.append(_stated(_quantity(v, name, motor.id, None, None), own))
+                yield name, _quantity(v, name, motor.id, None, None), own
         for propeller in graph.campaign.propellers if per == "propeller" else ():
             if f"{name}[{propeller.id}]" not in graph.direct:
-                rows.append(_stated(_quantity(v, name, None, propeller.id, None), own))
+                yield name, _quantity(v, name, None, propeller.id, None), own
         if per == "controller" and name not in graph.direct:
-            rows.append(_stated(_shared(graph, v, name), own))
-    return rows
+            yield name, _shared(graph, v, name), own
 
 
 def _stated(value: Array, own: PriorOverride) -> Array:

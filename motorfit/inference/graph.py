@@ -276,9 +276,12 @@ def _motor(b: _Builder, motor: Motor) -> None:
     # what may be absent altogether is linear from zero: a posterior that touches zero stays a plain normal,
     # cut there
     knee = BELIEFS["saturation_current"].center * mass_factor(motor, 50.0)
-    b.add(f"inverse_saturation[{id}]", LINEAR, 0.0, 1.0 / knee**2, HalfNormal())
+    if not b.overridden(f"saturation_current[{id}]", LOG):
+        b.add(f"inverse_saturation[{id}]", LINEAR, 0.0, 1.0 / knee**2, HalfNormal())
     b.add(f"braking_share[{id}]", LINEAR, 1.0, -0.5, HalfNormal(top=2.0))
     for node in NODES_S:
+        if b.overridden(f"{node}_heat_capacity[{id}]", LOG):
+            continue  # who states one says that the effect is there
         capacity = BELIEFS[f"{node}_heat_capacity"].center * mass_factor(motor, 50.0)
         scale = float(warming_time(node, BELIEFS[f"{node}_time_constant"].center)) / capacity
         b.add(f"{node}_warming[{id}]", LINEAR, 0.0, scale, HalfNormal())

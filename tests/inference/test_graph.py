@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 
 from motorfit.bench.models import Campaign
@@ -12,7 +13,7 @@ from motorfit.inference.assemble import Values
 from motorfit.inference.combine import combined_terms, figure_of_merit
 from motorfit.inference.draws import prior_positions
 from motorfit.inference.graph import LINEAR, LOG, Graph, build_graph
-from motorfit.inference.priors import HalfNormal, Normal, StudentT
+from motorfit.inference.priors import BELIEFS, HalfNormal, Normal, StudentT
 from tests.inference.benches import SimulatedBench
 
 RADIUS = 60.0 / (2.0 * math.pi)
@@ -116,7 +117,6 @@ def test_override_of_a_coordinate(
         ("winding_resistance", 0.05, 1.3),
         ("torque_coefficient", 0.011, 1.1),
         ("figure_of_merit", 0.5, 1.05),
-        ("saturation_current", 120.0, 1.2),
     ],
 )
 def test_override_of_a_derived_value(mixed: SimulatedBench, name: str, center: float, factor: float) -> None:
@@ -168,3 +168,50 @@ def test_natural_and_bounds(mixed: SimulatedBench) -> None:
             assert (z[:, i] >= 0.0).all() and (z[:, i] <= c.prior.top).all()
     share = natural[graph.index["braking_share[motor-1]"]]
     assert share.min() >= 0.0 and share.max() <= 1.0
+
+
+@pytest.mark.parametrize(
+    ("name", "center"),
+    [("saturation_current", 80.0), ("winding_heat_capacity", 5.0), ("body_heat_capacity", 40.0)],
+)
+def test_an_effect_that_is_stated_is_there(mixed: SimulatedBench, name: str, center: float) -> None:
+    """Its own lognormal takes the place of a belief that starts at nothing; prior draws follow it too."""
+    graph = _graph(mixed, f"\n[priors.{name}]\ncenter = {center}\nfactor = 1.2\n")
+    found = graph.coordinates[graph.index[f"{name}[motor-1]"]]
+    assert (found.kind, found.center, found.scale) == (LOG, math.log(center), math.log(1.2))
+    z = prior_positions(graph, np.random.default_rng(1), 4000)
+    drawn = Values(graph, graph.natural(z)).motor("motor-1")[name]
+    assert np.median(drawn) == pytest.approx(center, rel=0.02)
+    assert np.std(np.log(drawn)) == pytest.approx(math.log(1.2), rel=0.06)
+
+
+@pytest.mark.parametrize(("name", "center", "sd"), [("kt", 0.009, 0.002), ("winding_resistance", 0.08, 0.02)])
+def test_a_normal_belief_is_one_of_the_value(
+    mixed: SimulatedBench, name: str, center: float, sd: float
+) -> None:
+    """Along the coordinate behind it, density over the value's logarithm is N(value) times the value."""
+    graph = _graph(mixed, f"\n[priors.{name}]\ncenter = {center}\nsd = {sd}\n")
+    behind = graph.index["kt_kv_ratio[motor-1]" if name == "kt" else "total_resistance[motor-1]"]
+    z = np.zeros((41, graph.size))
+    z[:, behind] = np.linspace(-0.6, 0.6, 41)
+    v = Values(graph, graph.natural(z))
+    value = v.motor("motor-1")[name]
+    inside = np.abs(v["kt_kv_ratio[motor-1]"] - 0.92) < 0.15
+    terms, jacobian = combined_terms(graph, v)
+    density = jacobian - 0.5 * np.sum(terms**2, axis=0)
+    wanted = -0.5 * ((value - center) / sd) ** 2
+    if (
+        name == "kt"
+    ):  # a coordinate that is log K_t but for a constant; how good a motor it is, is believed too
+        good = np.log(value) - 0.5 * np.log(v.motor("motor-1")["winding_resistance"])
+        wanted = wanted + np.log(value) - 0.5 * _goodness(mixed, good) ** 2
+    else:
+        wanted = wanted + np.log(v["total_resistance[motor-1]"])
+    np.testing.assert_allclose(np.diff((density - wanted)[inside]), 0.0, atol=1e-9)
+
+
+def _goodness(bench: SimulatedBench, log_ratio: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    belief, motor = BELIEFS["torque_per_root_watt"], bench.campaign.motors[0]
+    assert motor.mass_g is not None
+    expected = math.log(belief.center * (motor.mass_g / 35.0) ** 0.83)
+    return np.asarray((log_ratio - expected) / belief.spread)
