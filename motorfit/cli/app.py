@@ -17,6 +17,7 @@ from motorfit.cli.check import check
 from motorfit.cli.compare import compare
 from motorfit.cli.demo import demo
 from motorfit.cli.fit import fit
+from motorfit.cli.holdout import holdout
 from motorfit.cli.hover import hover
 from motorfit.cli.predict import predict
 from motorfit.cli.serve import serve
@@ -61,7 +62,7 @@ def _common(
     """
 
 
-for command in (demo, check, fit, show, predict, step, hover, torque, compare, serve):
+for command in (demo, check, fit, show, predict, step, hover, torque, compare, holdout, serve):
     app.command()(command)
 
 

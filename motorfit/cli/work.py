@@ -10,6 +10,8 @@ from motorfit.cli.output import progress_of, say
 if TYPE_CHECKING:
     from motorfit.archive.stored import StoredFit
     from motorfit.bench.findings import Finding
+    from motorfit.bench.logs import RunLog
+    from motorfit.bench.models import Campaign
     from motorfit.inference.result import FitResult
 
 
@@ -25,6 +27,27 @@ def fit_and_store(
     MotorfitError
         The campaign file or a log is at fault, the fit cannot be made, or the library cannot be written.
     """
+    campaign, logs, found = read_checked(campaign_file)
+
+    # Only now the slow imports: input at fault is answered without them.
+    from motorfit.archive.store import check_writable, save_fit
+    from motorfit.inference.fit import fit_campaign
+
+    # Before the long work, not after it: a folder that cannot be written is the input's fault too.
+    check_writable(library)
+    with progress_of(campaign.title) as report:
+        result = fit_campaign(campaign, logs, method=method, seed=seed, draws=draws, progress=report)
+    return result, save_fit(library, result), tuple(f for f in found if f.severity == "warning")
+
+
+def read_checked(campaign_file: Path) -> tuple[Campaign, tuple[RunLog, ...], tuple[Finding, ...]]:
+    """Read a campaign and its logs, with what the check found.
+
+    Raises
+    ------
+    MotorfitError
+        The campaign file or a log is at fault.
+    """
     from motorfit.bench.campaign import load_campaign
     from motorfit.bench.check import check_campaign
     from motorfit.bench.findings import LogError
@@ -35,16 +58,7 @@ def fit_and_store(
     check = check_campaign(campaign, logs, found)
     if check.errors:
         raise LogError(check.errors)
-
-    # Only now the slow imports: input at fault is answered without them.
-    from motorfit.archive.store import check_writable, save_fit
-    from motorfit.inference.fit import fit_campaign
-
-    # Before the long work, not after it: a folder that cannot be written is the input's fault too.
-    check_writable(library)
-    with progress_of(campaign.title) as report:
-        result = fit_campaign(campaign, logs, method=method, seed=seed, draws=draws, progress=report)
-    return result, save_fit(library, result), tuple(f for f in check.findings if f.severity == "warning")
+    return campaign, logs, check.findings
 
 
 def tell_warnings(warnings: tuple[Finding, ...]) -> None:
