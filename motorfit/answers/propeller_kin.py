@@ -21,8 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import solve_triangular
 
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.propeller_numbers import OWN_COVARIANCE, PRIOR_COVARIANCE, PRIOR_MEAN
@@ -174,17 +173,16 @@ class _Block:
     centre: FloatArray  # (q,) mean of what was tested
     gain: FloatArray  # (4, q)
     root: FloatArray  # (4, 4), root of the covariance that is left
-    factor: NDArray[np.float64] | None
+    whiten: FloatArray | None  # (q, q) lower, makes what was tested standard normal; None without any
 
     def mean(self, values: FloatArray) -> FloatArray:
         return self.target + (values - self.centre) @ self.gain.T
 
     def log_likelihood(self, values: FloatArray) -> FloatArray:
-        if self.factor is None:
+        if self.whiten is None:
             return np.zeros(len(values))
-        miss = (values - self.centre).T
-        inner = np.einsum("qs,qs->s", miss, cho_solve((self.factor, True), miss))
-        density: FloatArray = -0.5 * inner - np.log(np.diag(self.factor)).sum()
+        white = (values - self.centre) @ self.whiten.T
+        density: FloatArray = np.log(np.diag(self.whiten)).sum() - 0.5 * np.einsum("sq,sq->s", white, white)
         return density
 
 
@@ -210,9 +208,10 @@ def _block(
     if not taken.size:
         return _Block(target, centre, np.zeros((COMPONENTS, 0)), np.linalg.cholesky(left), None)
     cross = covariance[:COMPONENTS, taken]
-    factor = cho_factor(covariance[np.ix_(taken, taken)], lower=True)[0]
-    gain = cho_solve((factor, True), cross.T).T
-    return _Block(target, centre, gain, np.linalg.cholesky(left - gain @ cross.T), np.tril(factor))
+    root = np.linalg.cholesky(covariance[np.ix_(taken, taken)])
+    whiten = solve_triangular(root, np.eye(len(taken)), lower=True)
+    half = cross @ whiten.T
+    return _Block(target, centre, half @ whiten, np.linalg.cholesky(left - half @ half.T), whiten)
 
 
 def _values(tested: Sequence[Known], size: int) -> FloatArray:

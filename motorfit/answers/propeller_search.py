@@ -6,7 +6,7 @@ from pathlib import Path
 
 from motorfit.answers.posterior import FitLike
 from motorfit.answers.propeller_stated import StatedPropeller
-from motorfit.answers.propeller_tested import library_propellers
+from motorfit.answers.propeller_tested import library_propellers, untaught
 from motorfit.answers.propellers import PropellerDraws, propeller_draws
 
 
@@ -27,6 +27,6 @@ def find_propeller(fit: FitLike, propeller: str | StatedPropeller, library: Path
     AnswerError
         Neither a known id nor a geometry, or an id that several campaigns have.
     """
-    if isinstance(propeller, str) and propeller in fit.propellers:
+    if isinstance(propeller, str) and propeller in fit.propellers and not untaught(fit, propeller):
         return propeller_draws(fit, propeller)
     return propeller_draws(fit, propeller, library_propellers(library, fit))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import propeller_facts
 from motorfit.answers.posterior import FitLike, FloatArray, count, flat, parameter
 from motorfit.answers.propeller_kin import STAND_SD, UNIT_SD, Geometry, Known, from_components, to_components
+from motorfit.answers.show import LEARNED_FROM as SOMETHING
 from motorfit.answers.show import contraction
 
 LEARNED_FROM = 0.5
@@ -102,21 +104,33 @@ def propellers_tested_in(fit: FitLike) -> tuple[LibraryPropeller, ...]:
     return tuple(found)
 
 
-def _learned(fit: FitLike, name: str) -> tuple[bool, bool, bool, bool]:
-    def told(quantity: str, signed: bool) -> bool:
-        draws, prior = parameter(fit, quantity, name), fit.prior.get(quantity)
-        if draws is None:
-            return False
-        if prior is None:
-            return True
-        return contraction(draws, flat(prior)[:, fit.propellers.index(name)], signed=signed) >= LEARNED_FROM
+def _told(fit: FitLike, quantity: str, name: str, *, signed: bool = False) -> float:
+    """Contraction of a propeller's parameter: 1 without a prior to compare with, 0 where there are no
+    draws.
+    """
+    draws, prior = parameter(fit, quantity, name), fit.prior.get(quantity)
+    if draws is None or prior is None:
+        return 0.0 if draws is None else 1.0
+    return contraction(draws, flat(prior)[:, fit.propellers.index(name)], signed=signed)
 
+
+def _merit_of(fit: FitLike) -> str:
+    return "figure_of_merit" if "figure_of_merit" in fit.draws else "torque_coefficient"
+
+
+def _learned(fit: FitLike, name: str) -> tuple[bool, bool, bool, bool]:
     return (
-        told("thrust_coefficient", False),
-        told("figure_of_merit" if "figure_of_merit" in fit.draws else "torque_coefficient", False),
-        told("thrust_reynolds_exponent", True),
-        told("torque_reynolds_exponent", True),
+        _told(fit, "thrust_coefficient", name) >= LEARNED_FROM,
+        _told(fit, _merit_of(fit), name) >= LEARNED_FROM,
+        _told(fit, "thrust_reynolds_exponent", name, signed=True) >= LEARNED_FROM,
+        _told(fit, "torque_reynolds_exponent", name, signed=True) >= LEARNED_FROM,
     )
+
+
+def untaught(fit: FitLike, name: str) -> bool:
+    """Say whether a propeller stands in the campaign file but its coefficients in no run of it."""
+    names = ("thrust_coefficient", "torque_coefficient", _merit_of(fit))
+    return all(_told(fit, quantity, name) < SOMETHING for quantity in names)
 
 
 def library_propellers(library: Path, fit: FitLike | None = None) -> tuple[LibraryPropeller, ...]:
@@ -126,7 +140,7 @@ def library_propellers(library: Path, fit: FitLike | None = None) -> tuple[Libra
     passed over.
     """
     from motorfit.archive.errors import ArchiveError
-    from motorfit.archive.store import list_fits, load_fit
+    from motorfit.archive.store import list_fits
 
     latest = {}
     for stored in sorted(list_fits(library), key=lambda s: s.campaign_fit):
@@ -137,10 +151,18 @@ def library_propellers(library: Path, fit: FitLike | None = None) -> tuple[Libra
         if fit is not None and _same_campaign(fit, stored.campaign_fit, stored.campaign, stored.bench):
             continue
         try:
-            found += propellers_tested_in(load_fit(library, stored.motor, stored.fit_id))
+            found += _of_file(library, stored.motor, stored.fit_id)
         except ArchiveError:
             continue  # removed or damaged since it was listed
     return tuple(found)
+
+
+@lru_cache(maxsize=64)
+def _of_file(library: Path, motor: str, fit_id: str) -> tuple[LibraryPropeller, ...]:
+    """Propellers of one stored fit; files never change after they are written, so they are read once."""
+    from motorfit.archive.store import load_fit
+
+    return propellers_tested_in(load_fit(library, motor, fit_id))
 
 
 def _same_campaign(fit: FitLike, campaign_fit: str, campaign: str, bench: str) -> bool:

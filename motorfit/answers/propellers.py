@@ -10,7 +10,7 @@ import math
 import re
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Literal
 
@@ -28,6 +28,7 @@ from motorfit.answers.propeller_tested import (
     brought,
     campaign_of,
     propellers_tested_in,
+    untaught,
 )
 from motorfit.inference.priors import BELIEFS
 from motorfit.physics import propeller as propeller_physics
@@ -36,6 +37,8 @@ from motorfit.physics.drive import Load
 METRES_PER_INCH = 0.0254
 _GEOMETRY = re.compile(r"(\d{1,3}(?:\.\d{1,4})?)x(\d{1,3}(?:\.\d{1,4})?)x(\d{1,2})")
 _HIGHEST_MERIT = 0.97
+MOST_TAUGHT = 30
+"""Propellers of other campaigns that may sharpen one answer; more would take time and teach little."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +92,7 @@ def propeller_draws(
     if isinstance(propeller, StatedPropeller):
         return _stated(fit, propeller, library)
     if propeller in fit.propellers:
-        return _from_fit(fit, propeller)
+        return _from_fit(fit, propeller, library)
     name, _, campaign_fit = propeller.partition("@")
     held = [other for other in library if other.name == name and campaign_fit in ("", other.campaign_fit)]
     if len(held) > 1:
@@ -142,8 +145,15 @@ def _unknown(fit: FitLike, propeller: str, library: Sequence[LibraryPropeller]) 
     )
 
 
-def _from_fit(fit: FitLike, propeller: str) -> PropellerDraws:
+def _from_fit(fit: FitLike, propeller: str, library: Sequence[LibraryPropeller]) -> PropellerDraws:
     facts = propeller_facts(fit, propeller)
+    if untaught(fit, propeller):
+        # Declared, never run: its geometry and the tested ones say more than the prior that the fit
+        # carried along.
+        geometry = Geometry(facts.diameter_m, facts.pitch_m, facts.blades)
+        made = _from_geometry(fit, propeller, geometry, None, library)
+        own = parameter(fit, "prop_inertia", propeller)
+        return replace(made, origin="fit", inertia=made.inertia if own is None else own)
     thrust, torque = (parameter(fit, f"{kind}_coefficient", propeller) for kind in ("thrust", "torque"))
     if thrust is None or torque is None:
         raise AnswerError(
@@ -196,7 +206,7 @@ def _from_geometry(
     """
     size = count(fit)
     rng = _generator(fit, geometry)
-    tested = (*propellers_tested_in(fit), *beside(fit, library))
+    tested = (*propellers_tested_in(fit), *beside(fit, _nearest(geometry, library)))
     stand = str(fit.attributes.get("bench", "")) or campaign_of(fit)
     drawn = sharpened(geometry, [t.known() for t in tested], stand, size, rng)
     thrust, torque, thrust_exponent, torque_exponent = from_components(drawn)
@@ -213,6 +223,21 @@ def _from_geometry(
         inertia=_inertia(geometry, mass_kg, rng.standard_normal((2, size))),
         sharpened_by=tuple(sorted(t.name for t in tested)),
     )
+
+
+def _nearest(geometry: Geometry, library: Sequence[LibraryPropeller]) -> list[LibraryPropeller]:
+    """Return those of a large library that tell most: the most alike in size, pitch and blades."""
+
+    def key(other: LibraryPropeller) -> tuple[float, str, str]:
+        here = other.geometry
+        apart = (
+            math.log(here.diameter_m / geometry.diameter_m),
+            2.0 * math.log(here.pitch_m / here.diameter_m * geometry.diameter_m / geometry.pitch_m),
+            2.0 * math.log(here.blades / geometry.blades),
+        )
+        return math.hypot(*apart), other.campaign_fit, other.name
+
+    return sorted(library, key=key)[:MOST_TAUGHT]
 
 
 def _generator(fit: FitLike, geometry: Geometry) -> np.random.Generator:

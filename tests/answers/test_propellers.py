@@ -122,3 +122,11 @@ def test_a_library_sharpens_a_geometry() -> None:
 
 def test_what_was_not_learned_is_not_evidence() -> None:
     assert [t.name for t in propellers_tested_in(make_fit())] == ["p7x35x3", "p6x4x3"]
+
+
+def test_a_declared_propeller_that_no_run_had_is_known_by_its_geometry() -> None:
+    fit = make_fit()
+    made, plain = propeller_draws(fit, "p9x5x2"), propeller_draws(fit, "9x5x2")
+    assert (made.name, made.origin, made.sharpened_by) == ("p9x5x2", "fit", ("p6x4x3", "p7x35x3"))
+    np.testing.assert_array_equal(made.thrust, plain.thrust)
+    np.testing.assert_array_equal(made.inertia, fit.draws["prop_inertia"].reshape(-1, 3)[:, 2])

@@ -51,7 +51,7 @@ def test_a_prediction_shows_bands_and_cautions_first() -> None:
     found = text(
         prediction_table(predict(make_fit(), propeller="7x4.5x2", voltage_v=16.0, throttle=[0.25, 1.0]))
     )
-    assert found.startswith("caution (geometry-only-propeller): 7x4.5x2 was not on the stand")
+    assert found.startswith("caution (geometry-only-propeller): 7x4.5x2 was not tested")
     assert "tern-2807 with 7x4.5x2 at 16 V" in found
     assert row(found, "0.25").split()[0] == "0.25"
     assert "…" in found
