@@ -38,7 +38,7 @@ def diagnose(
     z = fast.z if reference is None else reference.z
     ess, r_hat = _mixing(z)
     if method == "fast":
-        ess = ess if fast.moved else min(ess, fast.ess)
+        ess = min(ess, walked_ess(fast.z, fast.stations) if fast.moved else fast.ess)
     out: dict[str, Any] = {
         "method": method,
         "sound": fast.sound if method == "fast" else bool(reference is not None and reference.converged),
@@ -95,6 +95,26 @@ def _mixing(z: Array) -> tuple[float, float]:
     ess = stats.ess(moved, chain_axis=1, draw_axis=2, method="bulk")
     r_hat = stats.rhat(moved, chain_axis=1, draw_axis=2, method="rank")
     return float(np.min(ess)), float(np.max(r_hat))
+
+
+def walked_ess(z: Array, stations: int) -> float:
+    """Smallest effective sample size of walkers kept at several stations of their way.
+
+    Parameters
+    ----------
+    z : (groups, stations · walkers, coordinates), a station after the other, walkers in one order
+    stations : how many
+
+    Walkers count as independent; what a later station adds follows from its correlation with the earlier ones.
+    """
+    groups, total, d = z.shape
+    way = z.reshape(groups, stations, total // stations, d)
+    way = (way - way.mean(axis=(0, 1, 2))) / np.maximum(way.std(axis=(0, 1, 2)), 1e-300)
+    spread = np.ones(d)
+    for lag in range(1, stations):
+        along = np.mean(way[:, lag:] * way[:, :-lag], axis=(0, 1, 2))
+        spread += 2.0 * (1.0 - lag / stations) * np.maximum(along, 0.0)
+    return float(groups * total / spread.max())
 
 
 def at_bounds(target: Target, z: Array) -> list[str]:

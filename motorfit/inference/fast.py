@@ -61,6 +61,7 @@ class FastDraws:
     acceptance : share of moves accepted at the end
     r_hat : largest R̂ between groups over coordinates
     moved : whether draws were moved on after resampling
+    stations : of the way of moved draws that are kept, one after another along the draws of a group
     evaluations : of the model
     proposal : what the draws came from
     """
@@ -74,6 +75,7 @@ class FastDraws:
     acceptance: float
     r_hat: float
     moved: bool
+    stations: int
     evaluations: int
     proposal: Proposal
 
@@ -151,7 +153,7 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     z, normal, density = (np.concatenate(parts, axis=1) for parts in zip(*kept, strict=True))
     return FastDraws(
         z, normal, density[..., 0], k, ess, stages, swarm.acceptance, swarm.r_hat(), swarm.moved,
-        swarm.evaluations, proposal,
+        stations, swarm.evaluations, proposal,
     )  # fmt: skip
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from motorfit.inference.diagnostics import walked_ess
 from motorfit.inference.fast import GROUPS, FastDraws, effective, fast_draws, k_threshold, smooth_weights
 from tests.inference.toys import banana, banana_draws, gaussian, optimum_of
 
@@ -93,3 +94,13 @@ def test_same_generator_same_draws() -> None:
     first, again, other = (fast_draws(target, optimum, np.random.default_rng(s), 400).z for s in (1, 1, 2))
     np.testing.assert_array_equal(first, again)
     assert (first != other).any()
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.6, 0.95])
+def test_stations_of_a_walk_count_by_their_correlation(rho: float) -> None:
+    rng = np.random.default_rng(6)
+    way = [rng.standard_normal((4, 500, 3))]
+    for _ in range(3):
+        way.append(rho * way[-1] + np.sqrt(1.0 - rho**2) * rng.standard_normal((4, 500, 3)))
+    spread = 1.0 + 2.0 * sum((1.0 - k / 4.0) * rho**k for k in (1, 2, 3))
+    assert walked_ess(np.concatenate(way, axis=1), 4) == pytest.approx(8000.0 / spread, rel=0.1)
