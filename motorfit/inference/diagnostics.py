@@ -105,7 +105,7 @@ def walked_ess(z: Array, stations: int) -> float:
     z : (groups, stations · walkers, coordinates), a station after the other, walkers in one order
     stations : how many
 
-    Walkers count as independent; what a later station adds follows from its correlation with the earlier ones.
+    Walkers count as independent; what a later station adds follows from its correlation with those before.
     """
     groups, total, d = z.shape
     way = z.reshape(groups, stations, total // stations, d)
