@@ -20,6 +20,7 @@ from motorfit.cli.fit import fit
 from motorfit.cli.holdout import holdout
 from motorfit.cli.hover import hover
 from motorfit.cli.predict import predict
+from motorfit.cli.report import report
 from motorfit.cli.serve import serve
 from motorfit.cli.show import show
 from motorfit.cli.step import step
@@ -62,7 +63,7 @@ def _common(
     """
 
 
-for command in (demo, check, fit, show, predict, step, hover, torque, compare, holdout, serve):
+for command in (demo, check, fit, show, predict, step, hover, torque, compare, holdout, report, serve):
     app.command()(command)
 
 

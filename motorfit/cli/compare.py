@@ -132,7 +132,7 @@ def compare(
               motorfit compare tern-2807 --propeller p7x35x3 --voltage 22.2 --claim max_thrust_n=12.5
     """
     limit = limit_of(current_limit)
-    margins, shares = _margin(margin), _figures(weights, "--weights", "max_thrust_n=2,peak_efficiency=1")
+    margins, shares = _margin(margin), figures_of(weights, "--weights", "max_thrust_n=2,peak_efficiency=1")
     figures = dict(_figure(text, "--claim", "max_thrust_n=12.5") for text in claim or [])
     names = tuple(part.strip() for part in metric.split(",") if part.strip()) if metric else ()
 
@@ -142,7 +142,7 @@ def compare(
 
     folder = library_folder(library)
     fits = fits_of(folder, motors_named, tuple(fit or ()))
-    asked = _propeller(propeller)
+    asked = named_propeller(propeller)
     # Reading the whole library is for a propeller that a motor's own campaign did not test.
     alone = asked is None or all(asked in one.propellers for one in fits)
     tested = () if alone else library_propellers(folder, fits[0])
@@ -184,7 +184,7 @@ def _margin(text: str | None) -> float | dict[str, float] | None:
     if text is None:
         return None
     if "=" in text:
-        return _figures(text, "--margin", "kv=0.005")
+        return figures_of(text, "--margin", "kv=0.005")
     try:
         return float(text)
     except ValueError:
@@ -194,7 +194,8 @@ def _margin(text: str | None) -> float | dict[str, float] | None:
         ) from None
 
 
-def _figures(text: str | None, option: str, example: str) -> dict[str, float] | None:
+def figures_of(text: str | None, option: str, example: str) -> dict[str, float] | None:
+    """Read NAME=FIGURE,NAME=FIGURE, or leave with wrong usage."""
     if text is None:
         return None
     return dict(_figure(part, option, example) for part in text.split(",") if part.strip())
@@ -213,7 +214,8 @@ def _figure(text: str, option: str, example: str) -> tuple[str, float]:
         ) from None
 
 
-def _propeller(text: str | None) -> str | StatedPropeller | None:
+def named_propeller(text: str | None) -> str | StatedPropeller | None:
+    """Return the name of a propeller, or what a file says of one."""
     if text is None or not text.lower().endswith(".toml"):
         return text
     from motorfit.answers.propeller_stated import read_propeller

@@ -10,10 +10,14 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+from motorfit.answers.comparison import Comparison
+from motorfit.answers.pairing import campaign_of
 from motorfit.answers.posterior import FitWithData
 from motorfit.answers.show import summarise
 from motorfit.errors import MotorfitError
 from motorfit.report.assets import SCRIPT, STYLE, plot_script
+from motorfit.report.comparison_figure import comparison_figure
+from motorfit.report.comparison_section import comparison_cautions, comparison_lead, comparison_tables_html
 from motorfit.report.format import percent
 from motorfit.report.parameters import parameter_figure, propeller_figure
 from motorfit.report.remarks import page_cautions
@@ -67,19 +71,22 @@ def write_fit_page(
     *,
     voltage_v: float | None = None,
     interval: float = 0.9,
+    comparison: Comparison | None = None,
 ) -> Path:
-    """Write the page of one fit, or of all motors of a campaign, as one HTML file that needs no network.
+    """Write the page of one fit, or of several motors, as one HTML file that needs no network.
 
     Parameters
     ----------
     fit:
-        One fit, or the fits of several motors; the first speaks for the campaign they share.
+        One fit, or the fits of several motors, of one campaign or of several.
     path:
         Where to write; replaced whole or not at all.
     voltage_v:
         Supply [V] of the predicted curves; the highest tested one when left out.
     interval:
         Probability inside every interval and band.
+    comparison:
+        Of these motors, shown before all else; left out, there is no such section.
 
     Raises
     ------
@@ -89,27 +96,40 @@ def write_fit_page(
     fits = list(fit) if isinstance(fit, Sequence) else [fit]
     if not fits:
         raise ReportError("report: no fit was given; at least one is needed. Name a motor of the library.")
-    _write_whole(path, fit_page(fits, voltage_v=voltage_v, interval=interval))
+    _write_whole(path, fit_page(fits, voltage_v=voltage_v, interval=interval, comparison=comparison))
     return path
 
 
-def fit_page(fits: Sequence[FitWithData], *, voltage_v: float | None = None, interval: float = 0.9) -> str:
+def fit_page(
+    fits: Sequence[FitWithData],
+    *,
+    voltage_v: float | None = None,
+    interval: float = 0.9,
+    comparison: Comparison | None = None,
+) -> str:
     """Return the page's HTML; arguments as for `write_fit_page`."""
     figures = _Figures()
     summaries = [summarise(fit, interval) for fit in fits]
-    body = [_header(fits), _cautions(page_cautions(fits, summaries, interval)), "<h2>Parameters</h2>"]
+    cautions = page_cautions(fits, summaries, interval)
+    if comparison is not None:
+        cautions = [*dict.fromkeys([*comparison_cautions(comparison), *cautions])]
+    body = [_header(fits), _cautions(cautions)]
+    if comparison is not None:
+        body += _compared(comparison, figures)
+    body.append("<h2>Parameters</h2>")
     caption = (
         f"Line with marker: {percent(interval)} posterior interval and median. Pale bar behind: the same "
         "interval of the prior, before any data. Winding and magnet at 25 °C."
     )
     body.append(figures.place(parameter_figure(fits, interval), caption))
-    if fits[0].propellers:
-        body.append("<h3>Propellers of the campaign</h3>")
-        body.append(
-            figures.place(
-                propeller_figure(fits[0], interval), caption.removesuffix(" Winding and magnet at 25 °C.")
+    for fit in _one_a_campaign(fits):
+        if fit.propellers:
+            body.append(f"<h3>Propellers of {html.escape(_campaign(fit))}</h3>")
+            body.append(
+                figures.place(
+                    propeller_figure(fit, interval), caption.removesuffix(" Winding and magnet at 25 °C.")
+                )
             )
-        )
     for summary in summaries:
         body.append(f"<details><summary>All parameters of {html.escape(summary.motor)}</summary>")
         body.append(parameter_table(summary) + "</details>")
@@ -137,11 +157,40 @@ def fit_page(fits: Sequence[FitWithData], *, voltage_v: float | None = None, int
     return _document(" · ".join(fit.motor for fit in fits), "\n".join(body), figures.scripts())
 
 
+def _compared(comparison: Comparison, figures: _Figures) -> list[str]:
+    """Return the section that compares the motors; with one motor, its figures and claims."""
+    several = len(comparison.names) > 1
+    parts = [f"<h2>{'Compared' if several else 'Figures'}</h2>"]
+    parts.append(f'<p class="small">{html.escape(comparison_lead(comparison))}</p>')
+    if several:
+        caption = (
+            f"Each motor over {comparison.names[0]}, in per cent: median and {percent(comparison.interval)} "
+            "interval, draw by draw. Shaded: differences that count as none in practice."
+        )
+        parts.append(figures.place(comparison_figure(comparison), caption))
+    return [*parts, comparison_tables_html(comparison)]
+
+
+def _one_a_campaign(fits: Sequence[FitWithData]) -> list[FitWithData]:
+    found: dict[str, FitWithData] = {}
+    for fit in fits:
+        found.setdefault(campaign_of(fit), fit)
+    return list(found.values())
+
+
+def _campaign(fit: FitWithData) -> str:
+    return str(fit.attributes.get("campaign") or "the campaign")
+
+
 def _header(fits: Sequence[FitWithData]) -> str:
-    attributes = fits[0].attributes
     motors = ", ".join(html.escape(fit.motor) for fit in fits)
-    facts = [str(attributes[key]) for key in ("campaign", "bench", "created") if attributes.get(key)]
-    return f'<h1>{motors}</h1><p class="lead">{html.escape(" · ".join(facts))}</p>'
+    lines = []
+    for fit in _one_a_campaign(fits):
+        facts = [
+            str(fit.attributes[key]) for key in ("campaign", "bench", "created") if fit.attributes.get(key)
+        ]
+        lines.append(f'<p class="lead">{html.escape(" · ".join(facts))}</p>')
+    return f"<h1>{motors}</h1>{''.join(lines)}"
 
 
 def _cautions(items: Iterable[str]) -> str:
