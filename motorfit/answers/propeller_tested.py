@@ -205,7 +205,7 @@ def brought(fit: FitLike, other: LibraryPropeller) -> LibraryPropeller:
     """
     (taken,) = beside(fit, (other,))
     size = count(fit)
-    rng = np.random.default_rng(zlib.crc32(f"{fit.fit_id}/{other.campaign_fit}/{other.name}".encode()))
+    rng = np.random.default_rng(zlib.crc32(f"{campaign_of(fit)}/{other.campaign_fit}/{other.name}".encode()))
     here = str(fit.attributes.get("bench", "")) or campaign_of(fit)
     spread = np.sqrt(2.0) * np.abs(rng.standard_normal((size, 1))) * np.asarray(UNIT_SD)
     if here != other.stand:

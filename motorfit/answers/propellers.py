@@ -201,7 +201,7 @@ def _from_geometry(
     mass_kg: float | None,
     library: Sequence[LibraryPropeller],
 ) -> PropellerDraws:
-    """Draw from what propellers have in common; seeded by fit and geometry: the same question, the same
+    """Draw from what propellers have in common; seeded by campaign and geometry: the same question, the same
     answer.
     """
     size = count(fit)
@@ -241,7 +241,7 @@ def _nearest(geometry: Geometry, library: Sequence[LibraryPropeller]) -> list[Li
 
 
 def _generator(fit: FitLike, geometry: Geometry) -> np.random.Generator:
-    text = f"{fit.fit_id}/{geometry.diameter_m:.6f}/{geometry.pitch_m:.6f}/{geometry.blades}"
+    text = f"{campaign_of(fit)}/{geometry.diameter_m:.6f}/{geometry.pitch_m:.6f}/{geometry.blades}"
     return np.random.default_rng(zlib.crc32(text.encode()))
 
 
@@ -264,7 +264,7 @@ def _stated(fit: FitLike, stated: StatedPropeller, library: Sequence[LibraryProp
     mass = None if stated.mass_g is None else stated.mass_g * 1e-3
     base = _from_geometry(fit, stated.name, geometry, mass, library)
     speed = base.reference_rev_per_s if stated.reference_rpm is None else stated.reference_rpm / 60.0
-    normal = np.random.default_rng(zlib.crc32(f"{fit.fit_id}/{stated!r}".encode())).standard_normal(
+    normal = np.random.default_rng(zlib.crc32(f"{campaign_of(fit)}/{stated!r}".encode())).standard_normal(
         (5, count(fit))
     )
     exponents = []

@@ -130,3 +130,13 @@ def test_a_declared_propeller_that_no_run_had_is_known_by_its_geometry() -> None
     assert (made.name, made.origin, made.sharpened_by) == ("p9x5x2", "fit", ("p6x4x3", "p7x35x3"))
     np.testing.assert_array_equal(made.thrust, plain.thrust)
     np.testing.assert_array_equal(made.inertia, fit.draws["prop_inertia"].reshape(-1, 3)[:, 2])
+
+
+@pytest.mark.parametrize("name", ["7x4.5x2", "p8x4x2", "p9x5x2"])
+def test_motors_of_one_campaign_turn_one_and_the_same_propeller(name: str) -> None:
+    """Row by row, or a difference between two motors would hold two propellers."""
+    first = make_fit()
+    second = replace(first, motor="gull-2306", fit_id=first.fit_id[:-1] + "9")
+    made = [propeller_draws(fit, name, [_other(5, "spring")]) for fit in (first, second)]
+    np.testing.assert_array_equal(made[0].thrust, made[1].thrust)
+    np.testing.assert_array_equal(made[0].torque, made[1].torque)
