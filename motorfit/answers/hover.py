@@ -13,7 +13,7 @@ from motorfit.answers.cautions import Caution
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import AirLike
 from motorfit.answers.hover_cautions import hover_cautions
-from motorfit.answers.limits import Limits
+from motorfit.answers.limits import WINDING_LIMIT_C, Limits
 from motorfit.answers.machine import REFERENCE_C, LimitChoice
 from motorfit.answers.posterior import FitLike, FloatArray
 from motorfit.answers.propellers import PropellerDraws
@@ -31,9 +31,6 @@ from motorfit.physics.demand import Demand, demand
 from motorfit.physics.endurance import charge_nodes, discharge
 from motorfit.physics.propeller import speed_for_thrust
 from motorfit.physics.steady import operating_points
-
-WINDING_LIMIT_C = 120.0
-"""Winding temperature the continuous current is asked for, unless told; no maker's figure."""
 
 
 @dataclass(frozen=True)

@@ -14,15 +14,25 @@ from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import bench_current_limit
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.question import Machine
+from motorfit.answers.steady import SteadyDraws
+from motorfit.answers.warmth import settled_along
 
 LOW_CELL_V = 3.3
 """Voltage of a cell under load [V] below which it ages fast and may fail."""
+
+
+WINDING_LIMIT_C = 120.0
+"""Winding temperature [°C] taken as the limit where none is given."""
+
+_LOOKED_AT = 12
+"""Points of an axis at which the settled winding temperature is looked at."""
 
 
 @dataclass(frozen=True)
 class Limits:
     """What must not be passed, None where nobody said.
 
+    ``winding_c`` is the temperature of the winding [°C]; no maker's figure, unless told.
     ``propeller_speed_rpm`` is its maker's speed limit; ``current_a`` of the motor, its maker's or the
     controller's; ``pack_current_a`` of the whole pack.
     """
@@ -30,9 +40,12 @@ class Limits:
     propeller_speed_rpm: float | None = None
     current_a: float | None = None
     pack_current_a: float | None = None
+    winding_c: float = WINDING_LIMIT_C
 
     def __post_init__(self) -> None:
         """Refuse what is no limit."""
+        if not 40.0 <= self.winding_c <= 250.0:
+            raise AnswerError("winding_limit_c", self.winding_c, "40 to 250 degC", "Give degrees Celsius.")
         for name in ("propeller_speed_rpm", "current_a", "pack_current_a"):
             value = getattr(self, name)
             if value is not None and not (math.isfinite(value) and value > 0.0):
@@ -98,6 +111,34 @@ def limit_cautions(
                 )
             )
     return found
+
+
+def heat_cautions(
+    machine: Machine, found: SteadyDraws, points: FloatArray, along: str, limits: Limits
+) -> list[Caution]:
+    """Name the points at which a motor that runs on may pass the winding's limit.
+
+    Nothing is said where heat was not learned: `hover` is the question about heat.
+    """
+    chosen = np.unique(np.linspace(0, points.size - 1, _LOOKED_AT).astype(np.intp))
+    winding = settled_along(machine, found.speed_rpm, found.torque_nm, chosen)
+    if winding is None:
+        return []
+    known = np.isfinite(winding) | np.isposinf(winding)
+    ordered = np.sort(np.where(known, winding, -np.inf), axis=0)
+    high = ordered[int(0.95 * (len(ordered) - 1))]
+    over = high > limits.winding_c
+    if not over.any():
+        return []
+    most = float(np.max(high[over]))
+    text = f"{most:.0f} degC" if math.isfinite(most) else "a temperature without end (it runs away)"
+    return [
+        Caution(
+            "winding-temperature",
+            f"At {along} {ranges(points[chosen], over)} the winding of a motor that runs on may settle at "
+            f"up to {text}, above {limits.winding_c:g} degC, with the cooling of the bench.",
+        )
+    ]
 
 
 def _above(

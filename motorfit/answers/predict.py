@@ -12,7 +12,7 @@ from motorfit.answers.axis import DEFAULT_THROTTLE, Axis, axis_of
 from motorfit.answers.bands import Band, bands, check_interval
 from motorfit.answers.cautions import Caution, envelope_cautions, running_cautions
 from motorfit.answers.facts import AirLike
-from motorfit.answers.limits import Limits, limit_cautions
+from motorfit.answers.limits import Limits, heat_cautions, limit_cautions
 from motorfit.answers.machine import REFERENCE_C, LimitChoice
 from motorfit.answers.plain import number, numbers
 from motorfit.answers.posterior import FitLike, FloatArray
@@ -151,6 +151,7 @@ def predict(
             seen, axis.points, found.limited, found.stopped, prop, machine.air, along, found.beyond
         ),
         *limit_cautions(machine, seen, axis.points, along, limits or Limits()),
+        *heat_cautions(machine, found, axis.points, along, limits or Limits()),
     ]
     return Prediction(
         motor=fit.motor,

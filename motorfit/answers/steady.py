@@ -19,10 +19,14 @@ from motorfit.physics.steady import operating_points
 class SteadyDraws:
     """Curves by name, each (S, G), NaN where a draw does not reach the point; shares of draws (G,).
 
+    ``speed_rpm`` and ``torque_nm`` are curves too, and stand here whatever the axis.
+
     ``limited``: the current limit holds; ``stopped``: the shaft stands still; ``beyond``: not reached.
     """
 
     values: Mapping[str, FloatArray]
+    speed_rpm: FloatArray
+    torque_nm: FloatArray
     limited: FloatArray
     stopped: FloatArray
     beyond: FloatArray
@@ -47,8 +51,14 @@ def _over_throttle(machine: Machine, axis: Axis) -> SteadyDraws:
         "mechanical_power_w": o.mechanical_power,
     }
     stopped = 1.0 - o.turning.mean(axis=0)
+    made = _more(values, machine, o.bus_voltage)
     return SteadyDraws(
-        _more(values, machine, o.bus_voltage), o.limited.mean(axis=0), stopped, np.zeros(axis.points.size)
+        made,
+        made["speed_rpm"],
+        made["torque_nm"],
+        o.limited.mean(axis=0),
+        stopped,
+        np.zeros(axis.points.size),
     )
 
 
@@ -76,6 +86,8 @@ def _over(machine: Machine, axis: Axis) -> SteadyDraws:
     made = _more(values, machine, np.where(reached, d.bus_voltage, np.nan))
     return SteadyDraws(
         {name: array for name, array in made.items() if name != axis.curve},
+        made["speed_rpm"],
+        made["torque_nm"],
         nothing,
         nothing,
         1.0 - reached.mean(axis=0),

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from motorfit.answers.posterior import FitLike, FloatArray, flat, parameter
-from motorfit.answers.question import Machine
+from motorfit.answers.question import RPM_PER_RAD_S, Machine
 from motorfit.answers.show import LEARNED_FROM, contraction
+from motorfit.physics.drive import Drive
 from motorfit.physics.endurance import Cooling, heat_sources, settled_temperatures
 from motorfit.physics.motor import MAGNET_COEFFICIENT
 
 _NEEDED = ("winding_heat_capacity", "winding_time_constant", "body_heat_capacity", "body_time_constant")
+_FEW = 40
+"""Draws that a warning of temperature looks at."""
 
 
 @dataclass(frozen=True)
@@ -46,20 +51,50 @@ def warmth(machine: Machine, omega: FloatArray, torque: FloatArray, limit_c: flo
     The continuous current is that of this motor with this propeller, turned ever faster until the settled
     winding meets the limit; cooling is that of the bench. None where heat was not learned.
     """
-    fit = machine.fit
-    if not heat_learned(fit):
+    if not heat_learned(machine.fit):
         return None
-    loss = parameter(fit, "magnet_temperature_coefficient")
-    cooling = Cooling(
-        winding=machine.own("winding_time_constant", np.nan) / machine.own("winding_heat_capacity", np.nan),
-        body=machine.own("body_time_constant", np.nan) / machine.own("body_heat_capacity", np.nan),
-        magnet_loss=MAGNET_COEFFICIENT
-        if loss is None
-        else machine.own("magnet_temperature_coefficient", np.nan),
-        air_c=machine.air.temperature_c,
-    )
+    cooling = _cooling(machine)
     winding, _, _ = settled_temperatures(omega, torque, machine.drive, cooling)
     return Warmth(winding, _continuous_current(machine, cooling, limit_c))
+
+
+def settled_along(
+    machine: Machine, speed_rpm: FloatArray, torque_nm: FloatArray, columns: NDArray[np.intp]
+) -> FloatArray | None:
+    """Winding temperature [°C] of endless running, (some draws, columns); None where heat was not learned.
+
+    For a warning, not for a band: a few dozen evenly spaced draws at a few points (indices ``columns``) of
+    curves (S, G). Speed and torque are held at those of the cold motor.
+    """
+    if not heat_learned(machine.fit):
+        return None
+    rows = np.unique(np.linspace(0, machine.draws - 1, _FEW).astype(np.intp))
+    at = np.ix_(rows, columns)
+    omega, torque = speed_rpm[at] / RPM_PER_RAD_S, torque_nm[at]
+    gone = ~(np.isfinite(omega) & np.isfinite(torque))
+
+    def spread(value: Any) -> Any:
+        array = np.asarray(value, dtype=np.float64)
+        return np.repeat(array[rows], columns.size) if array.ndim else value
+
+    drive = Drive(**{f.name: spread(getattr(machine.drive, f.name)) for f in fields(Drive)})
+    whole = _cooling(machine)
+    cooling = Cooling(spread(whole.winding), spread(whole.body), spread(whole.magnet_loss), whole.air_c)
+    winding, _, _ = settled_temperatures(
+        np.where(gone, 0.0, omega).ravel(), np.where(gone, 0.0, torque).ravel(), drive, cooling
+    )
+    return np.where(gone, np.nan, winding.reshape(omega.shape))
+
+
+def _cooling(machine: Machine) -> Cooling:
+    """What carries heat away, as on the bench."""
+    learned = parameter(machine.fit, "magnet_temperature_coefficient") is not None
+    return Cooling(
+        winding=machine.own("winding_time_constant", np.nan) / machine.own("winding_heat_capacity", np.nan),
+        body=machine.own("body_time_constant", np.nan) / machine.own("body_heat_capacity", np.nan),
+        magnet_loss=machine.own("magnet_temperature_coefficient", np.nan) if learned else MAGNET_COEFFICIENT,
+        air_c=machine.air.temperature_c,
+    )
 
 
 def _continuous_current(machine: Machine, cooling: Cooling, limit_c: float) -> FloatArray:

@@ -112,11 +112,21 @@ MaxPackCurrent = Annotated[
 ]
 
 
-def limits_of(speed_rpm: float | None, current_a: float | None, pack_current_a: float | None) -> Limits:
+WindingLimit = Annotated[
+    float,
+    typer.Option(
+        "--winding-limit", metavar="C", help="Winding temperature not to be passed, degC; no maker's figure."
+    ),
+]
+
+
+def limits_of(
+    speed_rpm: float | None, current_a: float | None, pack_current_a: float | None, winding_c: float = 120.0
+) -> Limits:
     """Return the limits asked for."""
     from motorfit.answers.limits import Limits
 
-    return Limits(speed_rpm, current_a, pack_current_a)
+    return Limits(speed_rpm, current_a, pack_current_a, winding_c)
 
 
 def numbers_of(text: str | None, option: str, example: str) -> tuple[float, ...] | None:

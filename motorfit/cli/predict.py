@@ -24,6 +24,7 @@ from motorfit.cli.asking import (
     PackTemperature,
     PropellerName,
     Voltage,
+    WindingLimit,
     WindingTemperature,
     air_of,
     fit_of,
@@ -86,6 +87,7 @@ def predict(
     max_propeller_speed_rpm: MaxSpeed = None,
     max_current_a: MaxCurrent = None,
     max_pack_current_a: MaxPackCurrent = None,
+    winding_limit: WindingLimit = 120.0,
     interval: Interval = 0.9,
     as_json: AsJson = False,
 ) -> None:
@@ -126,7 +128,7 @@ def predict(
         air=air_of(stored, air_temperature, air_pressure, air_humidity),
         winding_temperature_c=winding_temperature,
         magnet_temperature_c=magnet_temperature,
-        limits=limits_of(max_propeller_speed_rpm, max_current_a, max_pack_current_a),
+        limits=limits_of(max_propeller_speed_rpm, max_current_a, max_pack_current_a, winding_limit),
     )
     if as_json:
         print_json(prediction.to_json())

@@ -13,28 +13,12 @@ from motorfit.answers.limits import Limits
 from motorfit.answers.predict import predict
 from motorfit.answers.question import machine_of
 from motorfit.answers.supply import PackChoice
-from tests.answers.standin import StandIn, make_fit
+from tests.answers.heated import warm
+from tests.answers.standin import make_fit
 
 # a resistance that is given has no scatter
 PACK = PackChoice(4, 1500.0, cell_resistance_ohm=0.005, capacity_sd_mah=0.0)
 ASK: Mapping[str, Any] = {"propeller": "p7x35x3", "pack": PACK, "mass_g": 1000.0}
-
-
-def warm(fit: StandIn, spread: float, *, body: float = 2.0) -> StandIn:
-    """The stand-in with thermal parameters: 1 K/W from winding to body, ``body`` K/W to the air."""
-    shape = fit.draws["kv"].shape
-    rng = np.random.default_rng(4)
-    heat = {
-        "winding_heat_capacity": 6.0,
-        "winding_time_constant": 6.0,
-        "body_heat_capacity": 60.0 / body,
-        "body_time_constant": 60.0,
-        "magnet_temperature_coefficient": 0.0011,
-    }
-    known = fit.with_draws(**{n: v * np.exp(spread * rng.normal(size=shape)) for n, v in heat.items()})
-    for name, value in heat.items():
-        known.prior[name] = value * np.exp(0.7 * rng.normal(size=(1, 1000)))
-    return known
 
 
 def codes(answer: Any) -> set[str]:

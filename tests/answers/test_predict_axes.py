@@ -13,6 +13,7 @@ from motorfit.answers.errors import AnswerError
 from motorfit.answers.limits import Limits
 from motorfit.answers.predict import predict
 from motorfit.answers.supply import PackChoice
+from tests.answers.heated import warm
 from tests.answers.standin import make_fit
 
 CURVE = {
@@ -113,6 +114,19 @@ def test_without_the_bench_limit_its_passing_is_said() -> None:
     ask: dict[str, Any] = {"propeller": "p7x35x3", "voltage_v": 25.0, "throttle": [1.0]}
     assert "over-current" in codes(predict(make_fit(), **ask, current_limit=None))
     assert "over-current" not in codes(predict(make_fit(), **ask))
+
+
+@pytest.mark.parametrize("against", ["throttle", "thrust", "torque"])
+def test_a_winding_that_would_settle_too_hot_is_warned_of_where_heat_was_learned(against: str) -> None:
+    points = {"throttle": [0.1, 1.0], "thrust": [0.5, 8.0], "torque": [0.005, 0.1]}[against]
+    ask: dict[str, Any] = {"propeller": "p7x35x3", "voltage_v": 16.0, "against": against, "points": points}
+    assert "winding-temperature" not in codes(predict(make_fit(), **ask))
+    found = predict(warm(make_fit(), 0.05, body=4.0), **ask)
+    message = next(w.message for w in found.warnings if w.code == "winding-temperature")
+    assert f"{points[1]:g} the winding" in message
+    assert "above 120 degC" in message
+    cool = predict(warm(make_fit(), 0.05, body=4.0), **(ask | {"points": points[:1]}))
+    assert "winding-temperature" not in codes(cool)
 
 
 @pytest.mark.parametrize(
