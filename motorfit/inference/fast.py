@@ -38,8 +38,6 @@ _MOVES = 6
 _LAST_MOVES = 6
 _WORK = 1.5e8
 _WALKERS = 900
-_LARGE = 4e6
-"""Draws × blocks beyond which a campaign is large."""
 _R_HAT, _R_HAT_SOUND = 1.012, 1.03
 """Between groups: when the last moves may end, and what is still believed."""
 _STAGES = 40
@@ -128,14 +126,13 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     for _ in range(_PILOTS):
         pilot, lw, _ = _batch(target, proposal, rng.standard_normal((_PILOT, proposal.normals)))
         proposal = proposal.corrected(pilot.e, lw)
-    large = draws * target.flat.h.size > _LARGE
     most = next(s for s in (4, 2, 1) if s == 1 or draws // s >= _WALKERS)
-    swarm = _Swarm(target, proposal, rng, draws // most if large else draws)
+    swarm = _Swarm(target, proposal, rng, draws)
     swarm.evaluations += PROBES * PROBE_ROUNDS + _PILOT * _PILOTS
     smoothed, k = smooth_weights(swarm.log_weight)
     ess = effective(smoothed)
     stages, stations = 1, 1
-    if large or k > k_threshold(draws) or ess < _PLENTY * draws:
+    if k > k_threshold(draws) or ess < _PLENTY * draws:
         # what has to be walked is walked by fewer draws for longer, kept at several stations of their way
         stations = most
         if ess < _FEWEST_EFFECTIVE:
