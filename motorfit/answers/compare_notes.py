@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import combinations
 from typing import Any
 
 from motorfit.answers.errors import AnswerError
@@ -10,7 +11,7 @@ from motorfit.answers.facts import AirLike, campaign_air, propeller_facts
 from motorfit.answers.figures import label_kv, mass_g
 from motorfit.answers.metrics import Metric
 from motorfit.answers.notes import Note
-from motorfit.answers.pairing import Subject
+from motorfit.answers.pairing import Subject, logs_of
 
 
 def notes_on(
@@ -88,14 +89,14 @@ def _pairing(tested: Sequence[Subject], tied: bool) -> list[Note]:
                 "are taken as independent, which is wide rather than narrow.",
             )
         )
-    inputs = [s.attributes.get("inputs_sha256") for s in firsts]
-    if inputs[0] and any(other == inputs[0] for other in inputs[1:]):
+    logs = [logs_of(s) for s in firsts]
+    if any(own & other for own, other in combinations(logs, 2)):
         notes.append(
             Note(
                 "same-logs",
-                "Two of the fits are of the very same files, fitted at different times, and so not "
-                "paired. Compare "
-                "motors of one fit: leave the fit ids out, or name those of one campaign fit.",
+                "Two of the fits rest on the same logs but were made apart, so they are not paired, and what "
+                "they have in common ties nothing. Compare motors of one fit: leave the fit ids out, or name "
+                "those of one campaign fit.",
             )
         )
     return notes

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from motorfit.answers.facts import propeller_facts
 from motorfit.answers.notes import Note
-from motorfit.answers.pairing import Subject
+from motorfit.answers.pairing import Subject, logs_of
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.show import contraction
 from motorfit.answers.spreads import PROPELLER_SPREAD, REMOUNT_SCATTER, UNIT_SPREAD
@@ -65,8 +65,9 @@ def linked(subjects: Sequence[Subject]) -> tuple[tuple[Subject, ...], list[Note]
     -------
     the subjects, draws of tied campaigns conditioned on the tie; and notes ``linked`` or ``link-disagrees``.
     """
-    campaigns = list(dict.fromkeys(subject.campaign_fit for subject in subjects))
-    ties = _ties(subjects) if len(campaigns) > 1 else []
+    apart = _of_other_logs(subjects)
+    campaigns = list(dict.fromkeys(subject.campaign_fit for subject in apart))
+    ties = _ties(apart) if len(campaigns) > 1 else []
     if not ties:
         return tuple(subjects), []
     from scipy.stats import chi2
@@ -86,8 +87,23 @@ def linked(subjects: Sequence[Subject]) -> tuple[tuple[Subject, ...], list[Note]
     if doubt < DISAGREE:
         return tuple(subjects), [_disagreement(ties, mean, S, doubt)]
     pull = np.linalg.solve(S, (gap + scatter).T).T  # (S, equations)
-    moved = tuple(_moved(s, centred[s.campaign_fit], pull @ H[s.campaign_fit]) for s in subjects)
+    moved = tuple(
+        _moved(s, centred[s.campaign_fit], pull @ H[s.campaign_fit]) if s.campaign_fit in centred else s
+        for s in subjects
+    )
     return moved, [_link_note(ties)]
+
+
+def _of_other_logs(subjects: Sequence[Subject]) -> list[Subject]:
+    """Leave out campaigns that hold a log of an earlier one: the same data would count twice."""
+    logs: dict[str, set[str]] = {}
+    for subject in subjects:
+        logs.setdefault(subject.campaign_fit, logs_of(subject))
+    kept: set[str] = set()
+    for campaign, own in logs.items():
+        if not any(own & logs[other] for other in kept):
+            kept.add(campaign)
+    return [subject for subject in subjects if subject.campaign_fit in kept]
 
 
 def _ties(subjects: Sequence[Subject]) -> list[_Tie]:

@@ -77,6 +77,12 @@ def campaign_of(fit: FitLike) -> str:
     return fit.fit_id.rsplit("-", 1)[0]
 
 
+def logs_of(fit: FitLike) -> set[str]:
+    """Return the hashes of the files a fit rests on."""
+    inputs = fit.attributes.get("inputs_sha256")
+    return {str(value) for value in inputs.values()} if isinstance(inputs, Mapping) else set()
+
+
 def side_by_side(fits: Sequence[FitLike]) -> tuple[Subject, ...]:
     """Bring fits to one number of rows and to an order in which rows may be subtracted.
 

@@ -88,6 +88,15 @@ def test_a_common_propeller_ties_too(rng: np.random.Generator) -> None:
     assert "p9x5x2" not in notes[0].message
 
 
+def test_logs_that_both_fits_hold_tie_nothing(rng: np.random.Generator) -> None:
+    """The same campaign fitted twice: what it says of its motor twice is one thing said once."""
+    one, two = two_days(rng, TRUTH, TRUTH)
+    again = [replace(fit, attributes={**fit.attributes, **one[0].attributes}) for fit in two]
+    found = compare([one[0], again[0]], companions=[one[1], again[1]], metrics=NAMES)
+    assert {"same-logs", "independent-campaigns"} <= {n.code for n in found.notes}
+    assert "linked" not in {n.code for n in found.notes}
+
+
 def test_the_propeller_is_one_for_all(rng: np.random.Generator) -> None:
     one, two = two_days(rng, TRUTH, TRUTH)
     ask = {"metrics": ("max_thrust_n",), "propeller": "p7x35x3", "voltage_v": 16.0, "current_limit": None}
