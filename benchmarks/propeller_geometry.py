@@ -155,7 +155,9 @@ def coefficients(tests: Tests, scales: Array) -> tuple[Array, Array]:
     """Posterior mean (16,) and covariance of the coefficients."""
     covariance, rows, miss = joint(tests, np.arange(len(tests.names)), scales)
     solved = np.linalg.solve(covariance, np.concatenate([rows, miss[:, None]], axis=1))
-    left = np.linalg.inv(rows.T @ solved[:, :-1] + np.diag(WEAK_SD**-2.0))
+    left: Array = np.asarray(
+        np.linalg.inv(rows.T @ solved[:, :-1] + np.diag(WEAK_SD**-2.0)), dtype=np.float64
+    )
     return WEAK_MEAN + left @ (rows.T @ solved[:, -1]), left
 
 
