@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 
 import motorfit
 
@@ -20,6 +20,7 @@ from .observe import Observe
 from .service import Service
 from .settings import Settings
 from .shelf import Shelf
+from .strict import only_known
 from .tokens import TokenStore
 from .uploads import Uploads
 
@@ -38,6 +39,7 @@ def create_app(where: Settings | Path) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        service.streams.closing = False
         yield
         service.streams.closing = True
         service.pool.close()
@@ -51,6 +53,7 @@ def create_app(where: Settings | Path) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        dependencies=[Depends(only_known)],
         lifespan=lifespan,
     )
     app.state.service = service

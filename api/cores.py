@@ -29,7 +29,7 @@ class Pool:
     def __init__(self, waiting: int, threads: int | None = None) -> None:
         self._threads = threads or max(cores(), 2)
         self._most = self._threads + waiting
-        self._pool = ThreadPoolExecutor(self._threads, thread_name_prefix="question")
+        self._pool: ThreadPoolExecutor | None = None
         self.inside = 0
 
     async def run(self, call: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> R:
@@ -44,6 +44,8 @@ class Pool:
             raise RefusalError(
                 503, "Too many questions are waiting. Ask again in a second.", {"Retry-After": "1"}
             )
+        if self._pool is None:
+            self._pool = ThreadPoolExecutor(self._threads, thread_name_prefix="question")
         self.inside += 1
         future = self._pool.submit(partial(call, *args, **kwargs))
         # Counted until it has run, also where the caller has gone: a thread cannot be stopped.
@@ -59,4 +61,6 @@ class Pool:
 
     def close(self) -> None:
         """Let running calls end, and take no more."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+            self._pool = None

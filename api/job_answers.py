@@ -15,28 +15,32 @@ _OPTIONS: dict[str, Any] = {
     "draws": {"type": "integer", "minimum": 100, "maximum": 20_000, "default": 4000,
               "description": "Posterior draws to keep."},
 }  # fmt: skip
-_FILES: dict[str, Any] = {
-    "campaign": _FILE | {"description": "The campaign file (TOML), or an archive of it and its logs."},
-    "logs": {"type": "array", "items": _FILE, "description": "The raw logs, by the names the campaign uses."},
-    "archive": _FILE | {"description": "One zip or tar.gz instead, with one campaign file in it."},
+_CAMPAIGN = _FILE | {
+    "description": "The campaign file (TOML), or one archive (zip, tar.gz) of it and its logs."
 }
+_LOGS = {"type": "array", "items": _FILE, "description": "The raw logs, by the names the campaign uses."}
 
 
-def _body(more: dict[str, Any]) -> dict[str, Any]:
+def _body(options: dict[str, Any]) -> dict[str, Any]:
+    """Describe an upload: file by file, or one archive as a part or as the body itself."""
     form = {
         "type": "object",
-        "properties": {**_FILES, **more},
+        "properties": {"campaign": _CAMPAIGN, "logs": _LOGS, **options},
+        "required": ["campaign"],
         "additionalProperties": False,
     }
     content: dict[str, Any] = {"multipart/form-data": {"schema": form}}
     content |= {media: {"schema": _FILE} for media in ("application/zip", "application/gzip")}
-    return {"requestBody": {"required": True, "content": content}}
+    query = [
+        {"name": name, "in": "query", "required": False, "schema": shape,
+         "description": "Where the body is an archive itself; a field of a form comes before it."}
+        for name, shape in options.items()
+    ]  # fmt: skip
+    return {"requestBody": {"required": True, "content": content}, "parameters": query}
 
 
 UPLOAD_OF_CHECK = _body({})
-UPLOAD_OF_FIT = _body(
-    {**_OPTIONS, "check": {"type": "string", "description": "Id of a check whose files are to be fitted."}}
-)
+UPLOAD_OF_FIT = _body(_OPTIONS)
 
 
 class _Answer(BaseModel):

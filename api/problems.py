@@ -13,6 +13,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from motorfit.answers.errors import AnswerError
 from motorfit.archive.errors import ArchiveError, NotFoundError
@@ -119,16 +120,20 @@ def answer_of(request: Request, error: Exception) -> JSONResponse:
             faults=error.faults,
         )
     if isinstance(error, HTTPException):
-        return problem(
-            error.status_code, _told(error), here, request=known, headers=dict(error.headers or {})
-        )
+        headers = dict(error.headers or {})
+        if error.status_code == 405:
+            headers["Allow"] = _allowed(request)
+        return problem(error.status_code, _told(error, headers), here, request=known, headers=headers)
     if isinstance(error, RequestValidationError):
         faults = _faults(error)
         told = "; ".join(f"{at}: {message}" for at, message in faults[:5])
         return problem(422, told or "The request is malformed.", here, request=known, faults=faults)
     if isinstance(error, AnswerError):
         faults = [(error.what, f"{error.value!r} cannot be used; allowed: {error.allowed}. {error.remedy}")]
-        return problem(422, str(error), here, request=known, faults=faults)
+        # Each value is allowed for itself, or the request would not have come this far: what the fit does not
+        # hold is not found, what contradicts the fit or another value is a conflict.
+        status = 404 if error.what in ("propeller", "fit", "parameters", "motor") else 409
+        return problem(status, str(error), here, request=known, faults=faults)
     if isinstance(error, NotFoundError):
         # The archive's own words name its folder, which is nobody's business here.
         return problem(404, "The library holds no such motor or fit.", here, request=known)
@@ -152,12 +157,21 @@ def install(app: FastAPI) -> None:
         app.add_exception_handler(kind, handle)
 
 
-def _told(error: HTTPException) -> str:
+def _allowed(request: Request) -> str:
+    """Return the methods of all routes that share a path; the framework names those of the first alone."""
+    methods: set[str] = set()
+    for route in request.app.routes:
+        if route.matches(request.scope)[0] is not Match.NONE:
+            methods |= getattr(route, "methods", None) or set()
+    return ", ".join(sorted(methods))
+
+
+def _told(error: HTTPException, headers: Mapping[str, str]) -> str:
     detail = str(error.detail)
     if error.status_code == 404 and detail == "Not Found":
         return "There is nothing at this path. /v1/openapi.json lists what there is."
     if error.status_code == 405:
-        allowed = (error.headers or {}).get("Allow", "")
+        allowed = headers.get("Allow", "")
         return f"This path does not take that method{f'; it takes {allowed}' if allowed else ''}."
     return detail
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 from .limits import MAX_DRAWS, MAX_POINTS
 
@@ -15,6 +15,16 @@ Motor = Annotated[
     Field(description="Id of a motor in the library.", examples=["tern-2807"]),
     StringConstraints(pattern=r"^[A-Za-z0-9_-][A-Za-z0-9._-]{0,127}$"),
 ]
+
+
+def _whole(value: object) -> object:
+    """JSON does not tell 4000 from 4000.0, so neither is refused."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+Draws = Annotated[int, Field(ge=1, le=MAX_DRAWS), BeforeValidator(_whole)]
+Cells = Annotated[int, Field(ge=1, le=100), BeforeValidator(_whole)]
+Motors = Annotated[int, Field(ge=1, le=64), BeforeValidator(_whole)]
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
 Celsius = Annotated[float, Field(ge=-60.0, le=250.0)]
 
@@ -26,9 +36,7 @@ class _Body(BaseModel):
 class _Common(_Body):
     """What every question may say."""
 
-    draws: int | None = Field(
-        None, ge=1, le=MAX_DRAWS, description="Posterior draws to use, evenly spaced; all when left out."
-    )
+    draws: Draws | None = Field(None, description="Posterior draws to use, evenly spaced; all when left out.")
     interval: float = Field(0.9, ge=0.01, le=0.999, description="Probability inside every interval.")
     current_limit: Annotated[float, Field(gt=0.0, le=10_000.0)] | Literal["none", "bench"] = Field(
         "bench",
@@ -39,7 +47,7 @@ class _Common(_Body):
         None, ge=-50.0, le=60.0, description="Air [degC]; the campaign's when left out."
     )
     air_pressure: float | None = Field(
-        None, ge=200.0, le=1100.0, description="Station pressure [hPa]; the campaign's when left out."
+        None, ge=300.0, le=1100.0, description="Station pressure [hPa]; the campaign's when left out."
     )
     air_humidity: float | None = Field(
         None, ge=0.0, le=100.0, description="Relative humidity [%]; the campaign's when left out."
@@ -59,16 +67,14 @@ class _OneMotor(_Common):
 
 class _Pack(_Body):
     charge: Share = Field(1.0, description="State of charge of the pack at the start [1].")
-    cell_resistance_ohm: Annotated[float, Field(gt=0.0, le=1.0)] | None = Field(
+    cell_resistance_ohm: Annotated[float, Field(ge=1e-5, le=1.0)] | None = Field(
         None, description="Of one cell at 25 degC [ohm]; the usual one for the capacity when left out."
     )
     pack_temperature: float = Field(25.0, ge=-30.0, le=80.0, description="Of the cells [degC].")
 
 
-Cells = Annotated[int, Field(ge=1, le=100)]
-CapacityMah = Annotated[float, Field(gt=0.0, le=1e6)]
+CapacityMah = Annotated[float, Field(ge=10.0, le=1e6)]
 Voltage = Annotated[float, Field(gt=0.0, le=1000.0)]
-Motors = Annotated[int, Field(ge=1, le=64)]
 
 
 class PredictionQuestion(_OneMotor):

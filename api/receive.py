@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import io
 import tempfile
+from collections.abc import Callable
 from typing import Any, BinaryIO, cast
 
 from fastapi import Request
@@ -52,6 +54,7 @@ async def receive(request: Request, here: Service, kind: str, key: str | None) -
         The upload is malformed, the key was used for another one, or the queue is full.
     """
     media = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    query = dict(request.query_params)
     caller = request.scope.get("caller", "local")
     full = here.queue.counts()["queued"] >= here.settings.limits.queued
     # Before the body is read: a full queue should cost nobody an upload. A repeat is still answered.
@@ -59,17 +62,17 @@ async def receive(request: Request, here: Service, kind: str, key: str | None) -
         raise _full()
     if media == "multipart/form-data":
         async with request.form(
-            max_files=here.settings.limits.files + 1, max_fields=_MOST_FIELDS, max_part_size=64 * 1024
+            max_files=here.settings.limits.files + 1, max_fields=_MOST_FIELDS, max_part_size=1024 * 1024
         ) as form:
             files, fields = _parts(form)
-            return await asyncio.to_thread(_keep, here, kind, caller, key, files, fields)
+            return await asyncio.to_thread(_keep, here, kind, caller, key, files, query, fields)
     if media in ARCHIVES:
         with tempfile.SpooledTemporaryFile(max_size=1 << 20) as body:
             async for chunk in request.stream():
                 body.write(chunk)
             body.seek(0)
             files = [("archive", "archive", cast(BinaryIO, body))]
-            return await asyncio.to_thread(_keep, here, kind, caller, key, files, dict(request.query_params))
+            return await asyncio.to_thread(_keep, here, kind, caller, key, files, query, {})
     raise RefusalError(
         415,
         f"Content-Type {media[:80]!r}: multipart/form-data or an archive ({', '.join(ARCHIVES)}) is taken.",
@@ -84,8 +87,11 @@ def _parts(form: FormData) -> tuple[Files, dict[str, str]]:
             if name not in PARTS:
                 raise RefusalError(422, f"Part {name[:80]!r}: files are taken as campaign, logs or archive.")
             files.append((name, value.filename or "", value.file))
-        elif name in PARTS:
-            raise RefusalError(422, f"Part {name!r} must be a file, with a file name.")
+        elif name in PARTS and name != "logs":
+            # A file that was sent as a field: the same bytes, only without a name.
+            files.append((name, "", io.BytesIO(value.encode())))
+        elif name == "logs":
+            raise RefusalError(422, "Part 'logs' must be a file, with the name that the campaign uses.")
         elif name in fields:
             raise RefusalError(422, f"Field {name[:80]!r} is given twice.")
         else:
@@ -94,21 +100,47 @@ def _parts(form: FormData) -> tuple[Files, dict[str, str]]:
 
 
 def _keep(
-    here: Service, kind: str, caller: str, key: str | None, files: Files, fields: dict[str, str]
+    here: Service,
+    kind: str,
+    caller: str,
+    key: str | None,
+    files: Files,
+    query: dict[str, str],
+    fields: dict[str, str],
 ) -> Job:
-    earlier = fields.pop("check", None) if kind == "fit" else None
-    options = _options(kind, fields)
+    _options(kind, query)
+    options = _options(kind, query | fields)
     whole = [part for part, _, _ in files if part != "logs"]
-    if earlier is not None and files:
-        raise RefusalError(422, "Give either files or the check whose files are to be fitted.")
-    if earlier is None and len(whole) != 1:
+    if len(whole) != 1:
         raise RefusalError(422, "One part `campaign` (the TOML file) or one `archive` is needed.")
+    return _queue(here, kind, caller, key, options, lambda job: here.uploads.keep(job, files, options))
+
+
+def fit_of_check(here: Service, caller: str, key: str | None, check: Job, options: dict[str, Any]) -> Job:
+    """Queue the fit of what a check has seen, without a second upload.
+
+    Raises
+    ------
+    RefusalError
+        The job is no check, has not ended, or its files are kept no longer.
+    """
+    if check.kind != "check" or check.state not in ENDED:
+        raise RefusalError(409, "Only a check that has ended can be fitted; upload a campaign otherwise.")
+
+    def again(job: str) -> str:
+        fingerprint = here.uploads.reuse(job, check.id, options)
+        if fingerprint is None:
+            raise RefusalError(404, "The files of that check are kept no longer. Upload them again.")
+        return fingerprint
+
+    return _queue(here, "fit", caller, key, options, again)
+
+
+def _queue(here: Service, kind: str, caller: str, key: str | None, options: dict[str, Any],
+           keep: Callable[[str], str]) -> Job:  # fmt: skip
     job = new_id()
     try:
-        if earlier is None:
-            fingerprint = here.uploads.keep(job, files, options)
-        else:
-            fingerprint = _again(here, job, earlier, options)
+        fingerprint = keep(job)
         made = here.queue.add(job, kind, caller, options, fingerprint, key, here.settings.limits.queued)
     except QueueFullError:
         here.uploads.discard(job)
@@ -120,21 +152,9 @@ def _keep(
         here.uploads.discard(job)
         if made.fingerprint != fingerprint:
             raise RefusalError(
-                422, "This Idempotency-Key was used for another upload. A new upload needs a new key."
+                409, "This Idempotency-Key was used for another upload. A new upload needs a new key."
             )
     return made
-
-
-def _again(here: Service, job: str, earlier: str, options: dict[str, Any]) -> str:
-    checked = here.queue.get(earlier)
-    if checked is None or checked.kind != "check":
-        raise RefusalError(404, f"check {earlier[:64]!r}: there is no check of that id.")
-    if checked.state not in ENDED:
-        raise RefusalError(409, "That check has not ended yet.")
-    fingerprint = here.uploads.reuse(job, earlier, options)
-    if fingerprint is None:
-        raise RefusalError(404, "The files of that check are kept no longer. Upload them again.")
-    return fingerprint
 
 
 def _options(kind: str, fields: dict[str, str]) -> dict[str, Any]:

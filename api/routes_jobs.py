@@ -5,9 +5,9 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import AsyncIterator
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Header, Request, Response
+from fastapi import APIRouter, Header, Query, Request, Response
 from fastapi import Path as PathParameter
 from fastapi.responses import JSONResponse, StreamingResponse
 
@@ -16,7 +16,7 @@ from .jobs import ENDED, Job
 from .limits import MAX_EVENT_STREAMS
 from .pages import PageWanted
 from .problems import RefusalError, responses
-from .receive import receive
+from .receive import fit_of_check, receive
 from .service import Here, Service
 
 router = APIRouter(tags=["jobs"])
@@ -74,6 +74,27 @@ async def campaigns(request: Request, here: Here, key: Key = None) -> Response:
 async def checks(request: Request, here: Here, key: Key = None) -> Response:
     """Take an upload as for a fit, which then needs no second one. Answers as `motorfit check --json`."""
     return _accepted(await receive(request, here, "check", key))
+
+
+@router.post(
+    "/v1/jobs/{job}/fit",
+    status_code=202,
+    summary="Fit what a check has seen, without a second upload",
+    responses={**ACCEPTED, **ASKED, **responses(409, 503)},
+)
+async def job_fit(
+    request: Request,
+    here: Here,
+    job: JobId,
+    method: Annotated[Literal["auto", "fast", "ensemble"], Query(description="How draws are made.")] = "auto",
+    seed: Annotated[int, Query(ge=0, le=2**63 - 1, description="Of every random number.")] = 0,
+    draws: Annotated[int, Query(ge=100, le=20_000, description="Posterior draws to keep.")] = 4000,
+    key: Key = None,
+) -> Response:
+    """Queue a fit of the files of a check that has ended; they are kept for a day."""
+    options = {"method": method, "seed": seed, "draws": draws}
+    caller = request.scope["caller"]
+    return _accepted(await asyncio.to_thread(fit_of_check, here, caller, key, _known(here, job), options))
 
 
 @router.get(

@@ -30,7 +30,7 @@ from .service import Here, Service
 from .tables import Table, encode
 
 router = APIRouter(tags=["questions"])
-ASK = responses(400, 401, 403, 404, 406, 413, 415, 421, 422, 500, 503)
+ASK = responses(400, 401, 403, 404, 406, 409, 413, 415, 421, 422, 500, 503)
 
 WARNINGS = "Motorfit-Warnings"
 """Header of an answer in the form of a table: codes of its warnings."""
@@ -119,7 +119,7 @@ def _bounded(points: int, draws: int | None, fit: LoadedFit) -> None:
     held = count(fit)
     if points * min(draws or held, held) > MAX_WORK:
         raise RefusalError(
-            422, f"draws times points: at most {MAX_WORK} are allowed. Ask for fewer of either."
+            409, f"draws times points: at most {MAX_WORK} are allowed. Ask for fewer of either."
         )
 
 
@@ -139,7 +139,7 @@ def _pack(cells: int | None, capacity_mah: float | None, body: Any) -> PackChoic
     if cells is None and capacity_mah is None:
         return None
     if cells is None or capacity_mah is None:
-        raise RefusalError(422, "A pack needs both cells and capacity_mah.")
+        raise RefusalError(409, "A pack needs both cells and capacity_mah.")
     return PackChoice(cells, capacity_mah, body.charge, body.cell_resistance_ohm, body.pack_temperature)
 
 

@@ -109,7 +109,7 @@ def test_a_check_tells_findings_and_curves_and_is_fitted_without_a_second_upload
     (run,) = busy.get(f"{path}/curves").json()["runs"]
     assert run["channels"]["thrust"]["value"] == pytest.approx([0.56, 2.24, 5.04, 8.96, 14.0])
     assert run["channels"]["thrust"]["time_s"] is None
-    again = busy.post("/v1/campaigns", files={"check": (None, job["job"]), "method": (None, "fast")})
+    again = busy.post(f"{path}/fit?method=fast")
     assert again.status_code == 202
     assert busy.delete(again.headers["location"]).json()["cancelling"] in (True, False)
     assert _ended(busy, again.headers["location"])["state"] in ("cancelled", "done")
@@ -169,7 +169,7 @@ def test_a_repeat_with_the_same_key_is_the_same_job(idle: TestClient) -> None:
     assert again.headers["location"] == first.headers["location"]
     assert idle.get("/v1/jobs").json()["total"] == 1
     other = idle.post("/v1/campaigns", files=_parts(TABLE), headers=key)
-    assert other.status_code == 422
+    assert other.status_code == 409
     assert (
         idle.post("/v1/checks", files=_parts(MEASURED), headers=key).headers["location"]
         != first.headers["location"]

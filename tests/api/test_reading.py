@@ -175,7 +175,6 @@ def test_a_table_of_curves_carries_the_codes_of_its_warnings(client: TestClient)
         ({"throttle": []}, "body.throttle"),
         ({"draws": 10**9}, "body.draws"),
         ({"volts": 3}, "body.volts"),
-        ({"propeller": "no such"}, "propeller"),
     ],
 )
 def test_a_question_at_fault_names_the_place(client: TestClient, change: dict[str, Any], at: str) -> None:
@@ -183,6 +182,12 @@ def test_a_question_at_fault_names_the_place(client: TestClient, change: dict[st
     assert answer.status_code == 422
     assert answer.headers["content-type"] == "application/problem+json"
     assert at in [fault["at"] for fault in answer.json()["faults"]]
+
+
+def test_a_propeller_that_nobody_knows_is_not_found(client: TestClient) -> None:
+    answer = client.post("/v1/predictions", json=QUESTION | {"propeller": "no such"})
+    assert answer.status_code == 404
+    assert "p7x35x3" in answer.json()["detail"]
 
 
 def test_transients_and_endurance_answer(client: TestClient) -> None:
@@ -200,7 +205,7 @@ def test_transients_and_endurance_answer(client: TestClient) -> None:
     assert hover.status_code == 200
     assert 0.0 < hover.json()["hover_throttle"]["median"] < 1.0
     half = client.post("/v1/transients", json=common | {"cells": 6, "from": 0.1, "to": 0.5})
-    assert half.status_code == 422
+    assert half.status_code == 409
 
 
 def test_infinite_draws_are_null_and_nothing_breaks(tmp_path: Path) -> None:

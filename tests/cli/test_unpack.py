@@ -63,13 +63,13 @@ def test_logs_are_put_where_the_campaign_looks_for_them(tmp_path: Path, name: st
 
 
 def test_archives_of_both_kinds_with_a_folder_around(tmp_path: Path) -> None:
-    files: dict[str, str | bytes] = {
+    files: dict[str, bytes] = {
         "day/campaign.toml": TOML.encode(),
         "day/logs/a.csv": b"1\n",
         "__MACOSX/day/._a": b"junk",
     }
     zipped = _named(files)
-    tarred = _tar(*((tarfile.TarInfo(name), content) for name, content in files.items()))
+    tarred = _tar(*[(tarfile.TarInfo(name), content) for name, content in files.items()])
     for number, content in enumerate((zipped, tarred)):
         folder = tmp_path / str(number)
         folder.mkdir()
