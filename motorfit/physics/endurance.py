@@ -128,17 +128,23 @@ def settled_temperatures(
     w, q = (np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in (omega, torque))
     r_w, r_b = np.asarray(cooling.winding), np.asarray(cooling.body)
     winding = body = np.full(w.shape, float(cooling.air_c))
-    for _ in range(_ROUNDS):
+    current, lost, away = np.full(w.shape, math.nan), np.zeros(w.shape, bool), np.zeros(w.shape, bool)
+    for turn in range(_ROUNDS):
         current, copper, iron = heat_sources(w, q, drive, winding, body, cooling.magnet_loss)
+        # a torque that no current gives: impossible when cold, a runaway when it was possible before
+        never = np.isnan(current)
+        lost, away = (never, away) if turn == 0 else (lost, away | (never & ~lost))
         # one capacity of 1 J/K each: at rest only time constant over capacity, the resistance, counts
         new, new_body = settled(cooling.air_c, copper, iron, 1.0, r_w, 1.0, r_b)
-        new = np.minimum(np.asarray(new, dtype=np.float64), 2.0 * RUNAWAY_C)
-        moved = np.nanmax(np.abs(new - winding), initial=0.0)
-        winding, body = new, np.minimum(np.asarray(new_body, dtype=np.float64), 2.0 * RUNAWAY_C)
+        away |= np.asarray(new) > RUNAWAY_C
+        stays = lost | away
+        new = np.where(stays, winding, new)
+        moved = float(np.max(np.abs(new - winding), initial=0.0))
+        winding, body = new, np.where(stays, body, new_body)
         if moved < 1e-6:
             break
-    away = winding > RUNAWAY_C
-    return np.where(away, math.inf, winding), np.where(away, math.inf, body), current
+    end = np.where(lost, math.nan, np.where(away, math.inf, 0.0))
+    return winding + end, body + end, np.where(lost, math.nan, current)
 
 
 def heat_sources(

@@ -91,3 +91,15 @@ def test_heat_that_feeds_itself_has_no_end() -> None:
     cooling = Cooling(winding=5.0, body=30.0, magnet_loss=0.0011, air_c=20.0)
     winding, _, _ = settled_temperatures(OMEGA, 4 * TORQUE, DRIVE, cooling)
     assert winding[0] == math.inf
+
+
+def test_a_torque_beyond_saturation_has_no_temperature_and_spoils_no_other() -> None:
+    soft = Drive(k_e=0.0075, k_t=0.0072, resistance=0.06, drag_static=0.4, saturation_current=40.0)
+    cooling = Cooling(winding=0.3, body=0.5, magnet_loss=0.0011, air_c=20.0)
+    most = 0.0072 * 40.0 / 2.0  # about: K_t I/(1+(I/I_s)²) is greatest at I_s
+    torque = np.array([0.2, 0.99, 1.5]) * most
+    winding, body, current = settled_temperatures(np.full(3, OMEGA), torque, soft, cooling)
+    alone = settled_temperatures(OMEGA, torque[0], soft, cooling)
+    np.testing.assert_allclose([winding[0], body[0], current[0]], np.ravel(alone), rtol=1e-6)
+    assert winding[1] == math.inf  # possible when cold, not with warm magnets
+    assert np.isnan([winding[2], body[2], current[2]]).all()
