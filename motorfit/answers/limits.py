@@ -131,12 +131,12 @@ def heat_cautions(
     if not over.any():
         return []
     most = float(np.max(high[over]))
-    text = f"{most:.0f} degC" if math.isfinite(most) else "a temperature without end (it runs away)"
+    text = f"settle at up to {most:.0f} degC" if math.isfinite(most) else "run away, without a settled end"
     return [
         Caution(
             "winding-temperature",
-            f"At {along} {ranges(points[chosen], over)} the winding of a motor that runs on may settle at "
-            f"up to {text}, above {limits.winding_c:g} degC, with the cooling of the bench.",
+            f"At {along} {ranges(points[chosen], over)} the winding of a motor that runs on may {text}: "
+            f"above {limits.winding_c:g} degC, with the cooling of the bench.",
         )
     ]
 

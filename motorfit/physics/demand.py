@@ -51,8 +51,13 @@ def current_for_torque(torque: ArrayLike, omega: ArrayLike, drive: Drive) -> Arr
     q, w = np.asarray(torque, dtype=np.float64), np.asarray(omega, dtype=np.float64)
     k_t, i_s = _column(drive.k_t), _column(drive.saturation_current)
     drag = _column(drive.drag_static) + w * (_column(drive.drag_slope) + w * _column(drive.drag_windage))
-    need = k_t * drag + q
-    inside = k_t * k_t - 4.0 * q / (i_s * i_s) * need
+    return current_against(q, drag, k_t, i_s)
+
+
+def current_against(torque: Array, drag: Array, k_t: Array, saturation_current: Array) -> Array:
+    """Motor current [A] for a torque [N m], a drag current [A], K_t [N m/A] and I_s [A]; NaN where none."""
+    need = k_t * drag + torque
+    inside = k_t * k_t - 4.0 * torque / (saturation_current * saturation_current) * need
     root = np.sqrt(np.where(inside >= 0.0, inside, math.nan))
     return np.asarray(2.0 * need / (k_t + root), dtype=np.float64)
 

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from motorfit.physics import motor
-from motorfit.physics.demand import Demand, current_for_torque, demand
+from motorfit.physics.demand import Demand, current_against, demand
 from motorfit.physics.drive import Drive
 from motorfit.physics.heat import settled
 from motorfit.physics.pack import charge_breaks
@@ -152,15 +152,9 @@ def heat_sources(
 ) -> tuple[Array, Array, Array]:
     """Motor current [A], heat in the winding [W] and in the body [W] at temperatures [°C]; all (draws,)."""
     flux = np.maximum(motor.magnet_factor(np.asarray(body_c), np.asarray(magnet_loss)), 0.05)
-    warm = replace(drive, k_t=np.asarray(drive.k_t) * flux)
-    current = current_for_torque(torque[:, np.newaxis], omega[:, np.newaxis], warm)[:, 0]
+    k_t = np.asarray(drive.k_t) * flux
+    parts = (np.asarray(a) for a in (drive.drag_static, drive.drag_slope, drive.drag_windage))
+    drag = np.asarray(motor.drag_current(omega, *parts))
+    current = current_against(torque, drag, k_t, np.asarray(drive.saturation_current, dtype=np.float64))
     resistance = motor.resistance_at(np.asarray(drive.resistance, dtype=np.float64), np.asarray(winding_c))
-    copper = motor.copper_loss(current, resistance)
-    iron = motor.iron_loss(
-        omega,
-        np.asarray(warm.k_t),
-        np.asarray(drive.drag_static),
-        np.asarray(drive.drag_slope),
-        np.asarray(drive.drag_windage),
-    )
-    return current, np.asarray(copper), np.asarray(iron)
+    return current, np.asarray(motor.copper_loss(current, resistance)), np.asarray(k_t * drag * omega)
