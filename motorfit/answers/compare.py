@@ -10,7 +10,7 @@ import numpy as np
 from motorfit.answers.bands import band, check_interval
 from motorfit.answers.claims import ClaimedTable
 from motorfit.answers.compare_claims import claimed_figures, claimed_tables
-from motorfit.answers.compare_notes import notes_on
+from motorfit.answers.compare_notes import notes_on, together_elsewhere
 from motorfit.answers.compare_setting import cautions_of, machines, settled_hover, stated
 from motorfit.answers.comparison import Comparison, MetricAnswer
 from motorfit.answers.differences import differences
@@ -148,6 +148,7 @@ def compare(
         notes=(
             *link_notes,
             *notes_on(tested, around, air is not None, asked, propeller=conditions.propeller, tied=tied),
+            *together_elsewhere(tested, everyone[len(fits) :]),
             *hover_notes,
             *(note for model in joined.values() for note in model.notes),
         ),

@@ -102,6 +102,22 @@ def _pairing(tested: Sequence[Subject], tied: bool) -> list[Note]:
     return notes
 
 
+def together_elsewhere(tested: Sequence[Subject], companions: Sequence[Subject]) -> list[Note]:
+    """Say where motors of different campaigns have one campaign in common after all: paired is sharper."""
+    if len({s.campaign_fit for s in tested}) < 2:
+        return []
+    holders: dict[str, dict[str, str]] = {}
+    for subject in (*tested, *companions):
+        holders.setdefault(subject.campaign_fit, {})[subject.motor] = subject.fit_id
+    wanted = {s.motor for s in tested}
+    for fits in holders.values():
+        if len(wanted) > 1 and wanted <= fits.keys():
+            named = " ".join(f"--fit {fits[motor]}" for motor in sorted(wanted))
+            text = f"All of these motors were also fitted together; that comparison is sharper: {named}."
+            return [Note("fitted-together-elsewhere", text, tuple(sorted(wanted)))]
+    return []
+
+
 def _air(tested: Sequence[Subject], air: AirLike, stated: bool, asked: Sequence[Metric]) -> list[Note]:
     if not any(metric.need == "propeller" for metric in asked):
         return []

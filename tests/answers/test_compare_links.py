@@ -88,6 +88,17 @@ def test_a_common_propeller_ties_too(rng: np.random.Generator) -> None:
     assert "p9x5x2" not in notes[0].message
 
 
+def test_one_campaign_that_has_them_all_is_pointed_to(rng: np.random.Generator) -> None:
+    one, two = two_days(rng, TRUTH, TRUTH)
+    found = compare(
+        [one[0], two[1]], companions=[one[1]], metrics=("kv",)
+    )  # skua's latest is of the second day
+    (note,) = [n for n in found.notes if n.code == "fitted-together-elsewhere"]
+    assert f"--fit {one[1].fit_id} --fit {one[0].fit_id}" in note.message
+    paired = compare([one[0], one[1]], metrics=("kv",))
+    assert "fitted-together-elsewhere" not in {n.code for n in paired.notes}
+
+
 def test_logs_that_both_fits_hold_tie_nothing(rng: np.random.Generator) -> None:
     """The same campaign fitted twice: what it says of its motor twice is one thing said once."""
     one, two = two_days(rng, TRUTH, TRUTH)
