@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import propeller_facts
@@ -73,63 +75,90 @@ def propellers_tested_in(fit: FitLike) -> tuple[LibraryPropeller, ...]:
     """Return the propellers of a fit's campaign of whose coefficients its runs taught anything."""
     found = []
     for name in fit.propellers:
-        thrust, torque = (parameter(fit, f"{kind}_coefficient", name) for kind in ("thrust", "torque"))
-        if thrust is None or torque is None:
-            continue
         try:
             facts = propeller_facts(fit, name)
         except AnswerError:
             continue  # a fit that does not say its geometry cannot teach what propellers have in common
-        learned = _learned(fit, name)
-        if not (learned[0] or learned[1]):
+        figures = _figures(fit.draws, fit.propellers.index(name))
+        if figures is None:
             continue
-        still = np.zeros(len(thrust))
-        exponents = [parameter(fit, f"{kind}_reynolds_exponent", name) for kind in ("thrust", "torque")]
-        found.append(
-            LibraryPropeller(
-                name=name,
-                campaign_fit=campaign_of(fit),
-                campaign=str(fit.attributes.get("campaign", "")),
-                bench=str(fit.attributes.get("bench", "")),
-                geometry=Geometry(facts.diameter_m, facts.pitch_m, facts.blades),
-                reference_rev_per_s=facts.reference_rev_per_s,
-                thrust=thrust,
-                torque=torque,
-                thrust_exponent=still if exponents[0] is None else exponents[0],
-                torque_exponent=still if exponents[1] is None else exponents[1],
-                inertia=parameter(fit, "prop_inertia", name),
-                learned=learned,
-            )
+        geometry = Geometry(facts.diameter_m, facts.pitch_m, facts.blades)
+        made = LibraryPropeller(
+            name=name,
+            campaign_fit=campaign_of(fit),
+            campaign=str(fit.attributes.get("campaign", "")),
+            bench=str(fit.attributes.get("bench", "")),
+            geometry=geometry,
+            reference_rev_per_s=facts.reference_rev_per_s,
+            thrust=figures[0],
+            torque=figures[1],
+            thrust_exponent=figures[2],
+            torque_exponent=figures[3],
+            inertia=parameter(fit, "prop_inertia", name),
+            learned=(True, True, True, True),
         )
+        before = _figures(fit.prior, fit.propellers.index(name))
+        if before is not None:
+            made = replace(made, learned=_learned(made, before))
+        if made.learned[0] or made.learned[1]:
+            found.append(made)
     return tuple(found)
 
 
-def _told(fit: FitLike, quantity: str, name: str, *, signed: bool = False) -> float:
-    """Contraction of a propeller's parameter: 1 without a prior to compare with, 0 where there are no
-    draws.
+def _figures(
+    table: Mapping[str, NDArray[Any]], index: int
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray] | None:
+    """C_T, C_Q and their exponents of one propeller, each (S,); None without coefficients."""
+
+    def column(name: str) -> FloatArray | None:
+        values = table.get(name)
+        return None if values is None else np.ascontiguousarray(flat(values)[:, index])
+
+    thrust, torque = column("thrust_coefficient"), column("torque_coefficient")
+    if thrust is None or torque is None:
+        return None
+    still = np.zeros(len(thrust))
+    thrust_exponent, torque_exponent = (column(f"{k}_reynolds_exponent") for k in ("thrust", "torque"))
+    return (
+        thrust,
+        torque,
+        still if thrust_exponent is None else thrust_exponent,
+        still if torque_exponent is None else torque_exponent,
+    )
+
+
+def _learned(
+    made: LibraryPropeller, before: tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+) -> tuple[bool, bool, bool, bool]:
+    """Which components are much narrower than before, where n D² is that of the comparison.
+
+    There, and not at the speed a campaign reports at: a coefficient carried to a speed far from its runs
+    looks unknown by its exponent alone.
     """
+    thrust, torque, thrust_exponent, torque_exponent = before
+    prior = replace(
+        made,
+        thrust=thrust,
+        torque=torque,
+        thrust_exponent=thrust_exponent,
+        torque_exponent=torque_exponent,
+    )
+    now, then = made.known().components, prior.known().components
+    told = [contraction(now[:, k], then[:, k], signed=True) >= LEARNED_FROM for k in range(4)]
+    return told[0], told[1], told[2], told[3]
+
+
+def _told(fit: FitLike, quantity: str, name: str) -> float:
+    """Contraction of a propeller's parameter: 1 without a prior to compare with, 0 without draws."""
     draws, prior = parameter(fit, quantity, name), fit.prior.get(quantity)
     if draws is None or prior is None:
         return 0.0 if draws is None else 1.0
-    return contraction(draws, flat(prior)[:, fit.propellers.index(name)], signed=signed)
-
-
-def _merit_of(fit: FitLike) -> str:
-    return "figure_of_merit" if "figure_of_merit" in fit.draws else "torque_coefficient"
-
-
-def _learned(fit: FitLike, name: str) -> tuple[bool, bool, bool, bool]:
-    return (
-        _told(fit, "thrust_coefficient", name) >= LEARNED_FROM,
-        _told(fit, _merit_of(fit), name) >= LEARNED_FROM,
-        _told(fit, "thrust_reynolds_exponent", name, signed=True) >= LEARNED_FROM,
-        _told(fit, "torque_reynolds_exponent", name, signed=True) >= LEARNED_FROM,
-    )
+    return contraction(draws, flat(prior)[:, fit.propellers.index(name)])
 
 
 def untaught(fit: FitLike, name: str) -> bool:
     """Say whether a propeller stands in the campaign file but its coefficients in no run of it."""
-    names = ("thrust_coefficient", "torque_coefficient", _merit_of(fit))
+    names = ("thrust_coefficient", "torque_coefficient")
     return all(_told(fit, quantity, name) < SOMETHING for quantity in names)
 
 
@@ -179,13 +208,13 @@ def beside(fit: FitLike, others: Sequence[LibraryPropeller]) -> tuple[LibraryPro
     return tuple(_taken(other, _order(fit, other, size)) for other in others)
 
 
-def _order(fit: FitLike, other: LibraryPropeller, size: int) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+def _order(fit: FitLike, other: LibraryPropeller, size: int) -> NDArray[np.intp]:
     seed = zlib.crc32(f"{campaign_of(fit)}/{other.campaign_fit}".encode())
     shuffled = np.random.default_rng(seed).permutation(len(other.thrust))
     return np.resize(shuffled, size).astype(np.intp)
 
 
-def _taken(other: LibraryPropeller, rows: np.ndarray[tuple[int], np.dtype[np.intp]]) -> LibraryPropeller:
+def _taken(other: LibraryPropeller, rows: NDArray[np.intp]) -> LibraryPropeller:
     return replace(
         other,
         thrust=other.thrust[rows],
