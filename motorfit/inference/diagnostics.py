@@ -13,6 +13,7 @@ from motorfit.inference.fast import FastDraws, k_threshold
 from motorfit.inference.graph import MEASURED
 from motorfit.inference.optimum import Optimum
 from motorfit.inference.priors import HalfNormal
+from motorfit.inference.scrutiny import scrutinise
 from motorfit.inference.target import Target
 
 __all__ = ["diagnose"]
@@ -39,6 +40,9 @@ def diagnose(
     ess, r_hat = _mixing(z)
     if method == "fast":
         ess = min(ess, walked_ess(fast.z, fast.stations) if fast.moved else fast.ess)
+    elif reference is not None:
+        # an order of draws over many walkers hides how long each of them remembers
+        ess = min(ess, reference.evaluations / reference.autocorrelation)
     out: dict[str, Any] = {
         "method": method,
         "sound": fast.sound if method == "fast" else bool(reference is not None and reference.converged),
@@ -74,7 +78,9 @@ def diagnose(
         out["fast_against_ensemble"] = divergence(
             fast.z, reference.z, [c.name for c in target.graph.coordinates]
         )
-    out["sentences"] = sentences(out)
+    closer = scrutinise(target, z.reshape(-1, z.shape[-1]))
+    out["sentences"] = [*sentences(out), *closer.pop("sentences")]
+    out |= closer
     return out
 
 
