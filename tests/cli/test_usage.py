@@ -12,7 +12,12 @@ import motorfit
 from motorfit.cli.options import LIBRARY_VARIABLE, library_folder
 from tests.cli.conftest import Run
 
-COMMANDS = ("demo", "check", "fit", "show", "predict", "serve")
+# fmt: off
+COMMANDS = (
+    "demo", "check", "fit", "show", "predict", "step", "hover", "torque", "compare", "holdout",
+    "report", "serve",
+)
+# fmt: on
 
 
 def test_version(run: Run) -> None:
@@ -24,7 +29,7 @@ def test_every_command_explains_itself_with_an_example(run: Run, command: str) -
     shown = run(command, "--help")
     assert shown.code == 0
     assert f"motorfit {command}" in shown.out.split("Example:")[1]
-    if command != "serve":
+    if command not in ("report", "serve"):  # a page, and a service: no answer in JSON
         assert "--json" in shown.out
 
 
