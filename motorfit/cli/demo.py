@@ -40,12 +40,12 @@ def demo(
 
     from motorfit.answers.show import summarise
     from motorfit.archive.store import load_fit
-    from motorfit.report.page import write_fit_page
+    from motorfit.cli.report import write_page
 
     fits = [load_fit(folder, one.motor, one.fit_id) for one in stored]
     summaries = [summarise(fit) for fit in fits]
     page = out / "report.html"
-    write_fit_page(fits, page)
+    write_page(fits, folder, page)
     if as_json:
         print_json(
             {

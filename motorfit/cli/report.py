@@ -14,6 +14,7 @@ from motorfit.cli.output import say
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from motorfit.answers.propeller_stated import StatedPropeller
     from motorfit.archive.loaded import LoadedFit
 
 
@@ -62,16 +63,34 @@ def report(
               motorfit report tern-2807 --propeller p7x35x3 --voltage 22.2 --out tern.html
     """
     shares = figures_of(weights, "--weights", "max_thrust_n=2")
-    from motorfit.answers.companions import companions, fits_of
+    from motorfit.answers.companions import fits_of
+
+    folder = library_folder(library)
+    fits = fits_of(folder, motors_named, tuple(fit or ()))
+    chosen = None if propeller is None else named_propeller(propeller)
+    write_page(fits, folder, out, propeller=chosen, voltage_v=voltage, weights=shares, interval=interval)
+    say(f"page {out}")
+
+
+def write_page(
+    fits: Sequence[LoadedFit],
+    folder: Path,
+    out: Path,
+    *,
+    propeller: str | StatedPropeller | None = None,
+    voltage_v: float | None = None,
+    weights: dict[str, float] | None = None,
+    interval: float = 0.9,
+) -> None:
+    """Compare fits of a library and write their page; propeller and voltage as tested where not stated."""
+    from motorfit.answers.companions import companions
     from motorfit.answers.compare import compare
     from motorfit.answers.conditions import usual_propeller, usual_voltage
     from motorfit.answers.propeller_tested import library_propellers
     from motorfit.report.page import write_fit_page
 
-    folder = library_folder(library)
-    fits: Sequence[LoadedFit] = fits_of(folder, motors_named, tuple(fit or ()))
-    chosen = usual_propeller(fits) if propeller is None else named_propeller(propeller)
-    volts = usual_voltage(fits, chosen) if voltage is None else voltage
+    chosen = usual_propeller(fits) if propeller is None else propeller
+    volts = usual_voltage(fits, chosen) if voltage_v is None else voltage_v
     alone = chosen is None or all(chosen in one.propellers for one in fits)
     comparison = compare(
         fits,
@@ -79,8 +98,7 @@ def report(
         library_propellers=() if alone else library_propellers(folder, fits[0]),
         propeller=chosen if volts is not None else None,
         voltage_v=volts,
-        weights=shares,
+        weights=weights,
         interval=interval,
     )
-    write_fit_page(fits, out, voltage_v=voltage, interval=interval, comparison=comparison)
-    say(f"page {out}")
+    write_fit_page(fits, out, voltage_v=voltage_v, interval=interval, comparison=comparison)
