@@ -203,6 +203,62 @@ class EnduranceAnswer(_Answer):
     warnings: list[Caution]
 
 
+class Difference(_Answer):
+    """First less second, draw by draw."""
+
+    first: str
+    second: str
+    median: MaybeNumber
+    low: MaybeNumber
+    high: MaybeNumber
+    probability_first_greater: MaybeNumber
+
+
+class Metric(_Answer):
+    """One figure of all motors, in ``unit``."""
+
+    name: str
+    unit: str
+    motors: dict[str, Point]
+    differences: list[Difference]
+
+
+class ComparisonAnswer(_Answer):
+    """As `motorfit compare --json`."""
+
+    interval: float
+    metrics: list[Metric]
+
+
+class PropellerEntry(_Answer):
+    """A propeller as one campaign knows it; ``learned`` names what its runs taught."""
+
+    propeller: str
+    campaign_fit: str
+    campaign: str
+    bench: str
+    diameter_in: MaybeNumber
+    pitch_in: MaybeNumber
+    blades: int
+    reference_rpm: MaybeNumber
+    interval: float
+    estimates: dict[str, Point]
+    learned: list[str]
+
+
+class PropellerList(PageFields):
+    """Propellers by id, latest campaign last."""
+
+    propellers: list[PropellerEntry]
+
+
+class PropellerAnswer(_Answer):
+    """One propeller."""
+
+    propeller: str
+    entries: list[PropellerEntry]
+
+
 class Health(_Answer):
     """Whether the service answers."""
 

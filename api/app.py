@@ -10,7 +10,7 @@ from fastapi import Depends, FastAPI
 
 import motorfit
 
-from . import document, problems, routes_health, routes_jobs, routes_library, routes_questions
+from . import document, problems, routes_compare, routes_health, routes_jobs, routes_library, routes_questions
 from .access import Access
 from .body import BodyLimit
 from .cores import Pool
@@ -59,7 +59,7 @@ def create_app(where: Settings | Path) -> FastAPI:
     app.state.service = service
     app.state.metrics = metrics
     problems.install(app)
-    for part in (routes_library, routes_questions, routes_jobs, routes_health):
+    for part in (routes_library, routes_questions, routes_compare, routes_jobs, routes_health):
         app.include_router(part.router)
     document.complete(app)
     app.add_middleware(BodyLimit, limits=settings.limits)

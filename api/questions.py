@@ -6,7 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
-from .limits import MAX_DRAWS, MAX_POINTS
+from motorfit.answers.axis import AXIS_NAMES
+
+from .limits import MAX_DRAWS, MAX_MOTORS, MAX_POINTS
 
 # No control characters: nothing of a name may break a line of a log or a header.
 Name = Annotated[str, StringConstraints(min_length=1, max_length=128, pattern=r"^[!-~][ -~]*$")]
@@ -26,6 +28,11 @@ Draws = Annotated[int, Field(ge=1, le=MAX_DRAWS), BeforeValidator(_whole)]
 Cells = Annotated[int, Field(ge=1, le=100), BeforeValidator(_whole)]
 Motors = Annotated[int, Field(ge=1, le=64), BeforeValidator(_whole)]
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
+CapacityMah = Annotated[float, Field(ge=10.0, le=1e6)]
+Voltage = Annotated[float, Field(gt=0.0, le=1000.0)]
+Positive = Annotated[float, Field(ge=0.0, le=1e6)]
+Margin = Annotated[float, Field(ge=0.0, le=10.0)]
+WindingLimit = Annotated[float, Field(ge=40.0, le=250.0)]
 Celsius = Annotated[float, Field(ge=-60.0, le=250.0)]
 
 
@@ -33,10 +40,9 @@ class _Body(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
 
 
-class _Common(_Body):
+class _Setting(_Body):
     """What every question may say."""
 
-    draws: Draws | None = Field(None, description="Posterior draws to use, evenly spaced; all when left out.")
     interval: float = Field(0.9, ge=0.01, le=0.999, description="Probability inside every interval.")
     current_limit: Annotated[float, Field(gt=0.0, le=10_000.0)] | Literal["none", "bench"] = Field(
         "bench",
@@ -56,12 +62,27 @@ class _Common(_Body):
     magnet_temperature: Celsius = Field(25.0, description="Of the magnets [degC].")
 
 
-class _OneMotor(_Common):
+class _OneMotor(_Setting):
+    draws: Draws | None = Field(None, description="Posterior draws to use, evenly spaced; all when left out.")
     motor: Motor
     fit: Name | None = Field(None, description="A stored fit; the motor's latest when left out.")
     propeller: Name = Field(
         description="An id of the fit's campaign, or diameter x pitch x blades in inches.",
         examples=["p7x35x3", "8x4x2"],
+    )
+
+
+class _Limits(_Body):
+    """What must not be passed; passing it is warned of."""
+
+    max_propeller_speed_rpm: Annotated[float, Field(gt=0.0, le=1e6)] | None = Field(
+        None, description="The propeller maker's limit [rpm]."
+    )
+    max_current_a: Annotated[float, Field(gt=0.0, le=1e5)] | None = Field(
+        None, description="Of motor or controller [A]; the bench's limit when left out."
+    )
+    max_pack_current_a: Annotated[float, Field(gt=0.0, le=1e5)] | None = Field(
+        None, description="Of the whole pack [A]."
     )
 
 
@@ -73,12 +94,19 @@ class _Pack(_Body):
     pack_temperature: float = Field(25.0, ge=-30.0, le=80.0, description="Of the cells [degC].")
 
 
-CapacityMah = Annotated[float, Field(ge=10.0, le=1e6)]
-Voltage = Annotated[float, Field(gt=0.0, le=1000.0)]
+class _Supply(_Pack):
+    """An ideal supply, or a pack that one motor or more run from."""
+
+    voltage: Voltage | None = Field(
+        None, description="Of an ideal supply at the controller [V]; this or a pack."
+    )
+    cells: Cells | None = Field(None, description="Of a lithium-ion polymer pack, in series.")
+    capacity_mah: CapacityMah | None = Field(None, description="Of the pack [mA h].")
+    motors: Motors = Field(1, description="How many like motors run from one pack.")
 
 
-class PredictionQuestion(_OneMotor):
-    """Curves over throttle from an ideal supply: the options of `motorfit predict`."""
+class PredictionQuestion(_OneMotor, _Supply, _Limits):
+    """Curves over throttle or another axis: the options of `motorfit predict`."""
 
     model_config = ConfigDict(
         json_schema_extra={
@@ -87,13 +115,17 @@ class PredictionQuestion(_OneMotor):
             ]
         }
     )
-    voltage: Voltage = Field(description="Of an ideal supply at the controller [V].")
     throttle: Annotated[list[Share], Field(min_length=1, max_length=MAX_POINTS)] | None = Field(
         None, description="Points from 0 to 1; 0.05 to 1 in steps of 0.05 when left out."
     )
+    against: Literal[AXIS_NAMES] = Field("throttle", description="Axis of the curves.")  # type: ignore[valid-type]
+    points: Annotated[list[Positive], Field(min_length=1, max_length=MAX_POINTS)] | None = Field(
+        None, description="Points of that axis, of one motor [rpm, N m, N, W or A]; throttle from 0 to 1."
+    )
+    winding_limit: WindingLimit = Field(120.0, description="Winding temperature not to be passed [degC].")
 
 
-class TransientQuestion(_OneMotor, _Pack):
+class TransientQuestion(_OneMotor, _Supply, _Limits):
     """How fast a motor speeds up and slows down: the options of `motorfit step`."""
 
     model_config = ConfigDict(
@@ -103,9 +135,6 @@ class TransientQuestion(_OneMotor, _Pack):
             ]
         }
     )
-    voltage: Voltage | None = Field(
-        None, description="Of an ideal supply at the controller [V]; this or a pack."
-    )
     from_: Share = Field(alias="from", description="Throttle before the jump [1].")
     to: Share = Field(description="Throttle after the jump [1].")
     times: list[Annotated[float, Field(ge=0.0, le=60.0)]] = Field(
@@ -113,12 +142,9 @@ class TransientQuestion(_OneMotor, _Pack):
         max_length=MAX_POINTS,
         description="Times after the jump [s], rising, for curves of speed.",
     )
-    cells: Cells | None = Field(None, description="Of a lithium-ion polymer pack, in series.")
-    capacity_mah: CapacityMah | None = Field(None, description="Of the pack [mA h].")
-    motors: Motors = Field(1, description="How many like motors run from one pack.")
 
 
-class EnduranceQuestion(_OneMotor, _Pack):
+class EnduranceQuestion(_OneMotor, _Pack, _Limits):
     """What hovering takes and how long a pack gives it: the options of `motorfit hover`."""
 
     model_config = ConfigDict(
@@ -139,8 +165,48 @@ class EnduranceQuestion(_OneMotor, _Pack):
     mass_g: float = Field(ge=1.0, le=1e5, description="All-up mass, pack and all [g].")
     motors: Motors = Field(4, description="How many like motors carry it.")
     reserve: float = Field(0.2, ge=0.0, le=0.99, description="Share of the charge kept back at the end [1].")
-    winding_limit: float = Field(
-        120.0, ge=40.0, le=250.0, description="Winding temperature for the continuous current [degC]."
+    winding_limit: WindingLimit = Field(
+        120.0, description="Winding temperature for the continuous current [degC]."
+    )
+
+
+class ComparisonQuestion(_Setting):
+    """Motors compared draw by draw: the options of `motorfit compare`."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [{"motors": ["tern-2807", "gull-2306"], "propeller": "p7x35x3", "voltage": 22.2}]
+        }
+    )
+    motors: Annotated[list[Motor], Field(min_length=1, max_length=MAX_MOTORS)] = Field(
+        description="Ids of motors in the library."
+    )
+    fit: Annotated[list[Name], Field(max_length=MAX_MOTORS)] = Field(
+        default=[], description="Stored fits of these motors; the latest of each when left out."
+    )
+    propeller: Name | None = Field(None, description="The same for all: an id, or D x P x B in inches.")
+    voltage: Voltage | None = Field(None, description="Of an ideal supply [V].")
+    metric: Annotated[list[Name], Field(max_length=40)] = Field(
+        default=[], description="Names of figures; parameters and whatever a propeller allows when left out."
+    )
+    margin: Margin | Annotated[dict[str, Margin], Field(max_length=40)] | None = Field(
+        None, description="Relative difference that matters, for all or by metric; by metric when left out."
+    )
+    weights: (
+        Annotated[dict[str, Annotated[float, Field(ge=0.0, le=1e6)]], Field(min_length=1, max_length=40)]
+        | None
+    ) = Field(None, description="By metric: asks for a score.")
+    claim: Annotated[dict[str, Annotated[float, Field(ge=-1e9, le=1e9)]], Field(max_length=40)] = Field(
+        default={}, description="Claimed figures by metric, or by `motor:metric`."
+    )
+    models: bool = Field(False, description="Answer for the motors' models, not for the units tested.")
+    from_: Share = Field(0.1, alias="from", description="Throttle before the step of rise and fall times.")
+    to: Share = Field(0.5, description="Throttle after it.")
+    mass_g: Annotated[float, Field(ge=1.0, le=1e5)] | None = Field(
+        None, description="Of the aircraft [g], for hover_power_w."
+    )
+    motors_of_aircraft: Motors = Field(
+        1, description="Motors of the aircraft, for hover_power_w (`--motors` of the command)."
     )
 
 

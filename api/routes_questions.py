@@ -9,11 +9,14 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
+from motorfit.answers.axis import DEFAULT_THROTTLE
 from motorfit.answers.facts import asked_air
 from motorfit.answers.hover import hover
+from motorfit.answers.limits import WINDING_LIMIT_C, Limits
 from motorfit.answers.machine import LimitChoice
 from motorfit.answers.posterior import count
-from motorfit.answers.predict import DEFAULT_THROTTLE, predict
+from motorfit.answers.predict import predict
+from motorfit.answers.propeller_search import find_propeller
 from motorfit.answers.step import step
 from motorfit.answers.supply import PackChoice
 from motorfit.archive.files import FitFile
@@ -46,19 +49,23 @@ Answered = tuple[dict[str, Any], Table | None]
 async def predictions(request: Request, here: Here, body: PredictionQuestion) -> Response:
     """Predict static curves from an ideal supply. A prediction warns, it never certifies."""
 
+    points = max(len(body.throttle or ()), len(body.points or ())) or len(DEFAULT_THROTTLE)
+
     def make(fit: LoadedFit) -> Answered:
-        _bounded(len(body.throttle or DEFAULT_THROTTLE), body.draws, fit)
+        _bounded(points, body.draws, fit)
         answer = predict(
             fit,
-            propeller=body.propeller,
-            voltage_v=body.voltage,
             throttle=body.throttle,
-            **_common(body, fit),
+            against=body.against,
+            points=body.points,
+            limits=_limits(body, body.winding_limit),
+            **_supplied(body),
+            **_common(here, body, fit),
         )
         document = answer.to_json()
-        return document, forms.of_curves("throttle", answer.throttle, answer.curves, document)
+        return document, forms.of_curves(answer.axis.curve, answer.axis.points, answer.curves, document)
 
-    return await _answer(request, here, body, here.shelf.pick(body.motor, body.fit), make)
+    return await _answer(request, here, body, make)
 
 
 @router.post(
@@ -73,20 +80,18 @@ async def transients(request: Request, here: Here, body: TransientQuestion) -> R
         _bounded(len(body.times), body.draws, fit)
         answer = step(
             fit,
-            propeller=body.propeller,
-            voltage_v=body.voltage,
             from_throttle=body.from_,
             to_throttle=body.to,
             times_s=body.times,
-            pack=_pack(body.cells, body.capacity_mah, body),
-            motors=body.motors,
-            **_common(body, fit),
+            limits=_limits(body),
+            **_supplied(body),
+            **_common(here, body, fit),
         )
         document = answer.to_json()
         table = forms.of_curves("time_s", answer.times_s, answer.curves, document) if body.times else None
         return document, table
 
-    return await _answer(request, here, body, here.shelf.pick(body.motor, body.fit), make)
+    return await _answer(request, here, body, make)
 
 
 @router.post(
@@ -98,20 +103,19 @@ async def endurance(request: Request, here: Here, body: EnduranceQuestion) -> Re
     """Answer for static thrust: no airframe in the wash, no wind. It warns, it never certifies."""
 
     def make(fit: LoadedFit) -> Answered:
-        pack = _pack(body.cells, body.capacity_mah, body)
         answer = hover(
             fit,
-            propeller=body.propeller,
-            pack=pack,  # type: ignore[arg-type]  # both of its parts are required here
+            pack=_pack_of(body.cells, body.capacity_mah, body),
             mass_g=body.mass_g,
             motors=body.motors,
             reserve=body.reserve,
             winding_limit_c=body.winding_limit,
-            **_common(body, fit),
+            limits=_limits(body),
+            **_common(here, body, fit),
         )
         return answer.to_json(), None
 
-    return await _answer(request, here, body, here.shelf.pick(body.motor, body.fit), make)
+    return await _answer(request, here, body, make)
 
 
 def _bounded(points: int, draws: int | None, fit: LoadedFit) -> None:
@@ -123,10 +127,18 @@ def _bounded(points: int, draws: int | None, fit: LoadedFit) -> None:
         )
 
 
-def _common(body: Any, fit: LoadedFit) -> dict[str, Any]:
+def _common(here: Service, body: Any, fit: LoadedFit) -> dict[str, Any]:
+    return {
+        "propeller": find_propeller(fit, body.propeller, here.settings.library),
+        "draws": body.draws,
+        **setting_of(body, fit),
+    }
+
+
+def setting_of(body: Any, fit: LoadedFit) -> dict[str, Any]:
+    """Return what all questions share: interval, current limit, air, temperatures."""
     limit: LimitChoice = None if body.current_limit == "none" else body.current_limit
     return {
-        "draws": body.draws,
         "interval": body.interval,
         "current_limit": limit,
         "air": asked_air(fit, body.air_temperature, body.air_pressure, body.air_humidity),
@@ -135,18 +147,33 @@ def _common(body: Any, fit: LoadedFit) -> dict[str, Any]:
     }
 
 
-def _pack(cells: int | None, capacity_mah: float | None, body: Any) -> PackChoice | None:
-    if cells is None and capacity_mah is None:
-        return None
-    if cells is None or capacity_mah is None:
+def _limits(body: Any, winding_c: float = WINDING_LIMIT_C) -> Limits:
+    return Limits(body.max_propeller_speed_rpm, body.max_current_a, body.max_pack_current_a, winding_c)
+
+
+def _supplied(body: Any) -> dict[str, Any]:
+    """Return the supply of a question: a voltage or a pack, not both."""
+    if (body.cells is None) != (body.capacity_mah is None):
         raise RefusalError(409, "A pack needs both cells and capacity_mah.")
+    pack = None if body.cells is None else _pack_of(body.cells, body.capacity_mah, body)
+    return {"voltage_v": body.voltage, "pack": pack, "motors": body.motors}
+
+
+def _pack_of(cells: int, capacity_mah: float, body: Any) -> PackChoice:
     return PackChoice(cells, capacity_mah, body.charge, body.cell_resistance_ohm, body.pack_temperature)
 
 
 async def _answer(
-    request: Request, here: Service, body: BaseModel, file: FitFile, make: Callable[[LoadedFit], Answered]
+    request: Request, here: Service, body: Any, make: Callable[[LoadedFit], Answered]
 ) -> Response:
-    return await answer_of_fits(request, here, body, (file,), lambda fits: make(fits[0]))
+    file = here.shelf.pick(body.motor, body.fit)
+    held = here.shelf.held(file)
+    fit = await here.pool.run(here.shelf.load, file) if held is None else held
+    files = [file]
+    if body.propeller not in fit.propellers:
+        # Then the answer rests on every propeller of the library too.
+        files += [one for _, held in await here.pool.run(here.shelf.motors) for one in held]
+    return await answer_of_fits(request, here, body, files, lambda: make(fit))
 
 
 async def answer_of_fits(
@@ -154,9 +181,9 @@ async def answer_of_fits(
     here: Service,
     body: BaseModel,
     files: Sequence[FitFile],
-    make: Callable[[Sequence[LoadedFit]], Answered],
+    make: Callable[[], Answered],
 ) -> Response:
-    """Answer 304, or what ``make`` makes of fits in a thread, in the form that is wanted."""
+    """Answer 304, or what ``make`` returns in a thread, in the form that is wanted; it rests on ``files``."""
     form = form_of(request)
     tag = tag_of(request, (file.fit_id for file in files), question_text(body), form)
     # A question changes nothing, so a POST that asks is as cacheable as a GET, and says so.
@@ -165,7 +192,7 @@ async def answer_of_fits(
         return same
 
     def work() -> Response:
-        document, table = make([here.shelf.load(file) for file in files])
+        document, table = make()
         if form == "json":
             return JSONResponse(document, headers=headers_of(tag))
         if table is None:

@@ -78,13 +78,19 @@ class Shelf:
             404, f"fit {fit_id!r}: the library holds no such fit. /v1/motors lists what it holds."
         )
 
-    def load(self, file: FitFile) -> LoadedFit:
-        """Return a fit's content, from memory where it was used lately."""
+    def held(self, file: FitFile) -> LoadedFit | None:
+        """Return a fit's content where it is in memory."""
         with self._lock:
             fit = self._loaded.get(file)
             if fit is not None:
                 self._loaded.move_to_end(file)
-                return fit
+            return fit
+
+    def load(self, file: FitFile) -> LoadedFit:
+        """Return a fit's content, from memory where it was used lately."""
+        known = self.held(file)
+        if known is not None:
+            return known
         fit = load_file(file.path(self.library), file.motor, file.fit_id)
         with self._lock:
             self._loaded[file] = fit

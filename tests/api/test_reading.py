@@ -11,7 +11,10 @@ import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
+from motorfit.answers.compare import compare
 from motorfit.answers.predict import predict
+from motorfit.answers.propeller_list import list_propellers
+from motorfit.answers.supply import PackChoice
 from motorfit.archive.store import list_fits, load_fit, save_fit
 from motorfit_api.app import create_app
 from motorfit_api.negotiate import MEDIA
@@ -206,6 +209,56 @@ def test_transients_and_endurance_answer(client: TestClient) -> None:
     assert 0.0 < hover.json()["hover_throttle"]["median"] < 1.0
     half = client.post("/v1/transients", json=common | {"cells": 6, "from": 0.1, "to": 0.5})
     assert half.status_code == 409
+
+
+def test_a_prediction_from_a_pack_over_another_axis(client: TestClient, library: Path) -> None:
+    fit = load_fit(library, "tern-2807")
+    pack = {"cells": 6, "capacity_mah": 1300.0, "motors": 4}
+    asked = {
+        "motor": "tern-2807",
+        "propeller": "p7x35x3",
+        "draws": 100,
+        "against": "thrust",
+        "points": [1.0, 2.0],
+    }
+    expected = predict(
+        fit,
+        propeller="p7x35x3",
+        pack=PackChoice(6, 1300.0),
+        motors=4,
+        draws=100,
+        against="thrust",
+        points=[1.0, 2.0],
+    ).to_json()
+    assert client.post("/v1/predictions", json=asked | pack).json() == expected
+
+
+def test_motors_are_compared_as_the_command_does(client: TestClient, library: Path) -> None:
+    fits = [load_fit(library, motor) for motor in ("tern-2807", "gull-2306")]
+    expected = compare(fits, propeller="p7x35x3", voltage_v=22.2, metrics=("kv", "max_thrust_n")).to_json()
+    asked = {"motors": ["tern-2807", "gull-2306"], "propeller": "p7x35x3", "voltage": 22.2}
+    answer = client.post("/v1/comparisons", json=asked | {"metric": ["kv", "max_thrust_n"]})
+    assert answer.json() == expected
+    same = client.post(
+        "/v1/comparisons",
+        json=asked | {"metric": ["kv", "max_thrust_n"]},
+        headers={"If-None-Match": answer.headers["etag"]},
+    )
+    assert same.status_code == 304
+    assert client.post("/v1/comparisons", json={"motors": ["tern-2807"] * 2}).status_code == 409
+    assert client.post("/v1/comparisons", json={"motors": ["none"]}).status_code == 404
+
+
+def test_propellers_with_where_they_come_from(client: TestClient, library: Path) -> None:
+    listed = client.get("/v1/propellers").json()
+    assert listed["propellers"] == [one.to_json() for one in list_propellers(library)]
+    assert listed["total"] > 0
+    first = listed["propellers"][0]["propeller"]
+    one = client.get(f"/v1/propellers/{first}")
+    assert one.json()["entries"] == [e for e in listed["propellers"] if e["propeller"] == first]
+    again = client.get(f"/v1/propellers/{first}", headers={"If-None-Match": one.headers["etag"]})
+    assert again.status_code == 304
+    assert client.get("/v1/propellers/none").status_code == 404
 
 
 def test_infinite_draws_are_null_and_nothing_breaks(tmp_path: Path) -> None:

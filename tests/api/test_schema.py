@@ -7,7 +7,9 @@ import zlib
 from pathlib import Path
 from typing import Any
 
+import pytest
 import schemathesis
+from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, settings
 
 from motorfit.archive.store import list_fits, save_fit
@@ -38,6 +40,20 @@ def _app() -> Any:
 @schemathesis.serializer("application/zip", "application/gzip")
 def as_it_is(context: Any, value: Any) -> bytes:
     return bytes(value) if isinstance(value, (bytes, bytearray)) else str(value).encode()
+
+
+@pytest.fixture(scope="module", autouse=True)
+def compiled() -> None:
+    """What is compiled at its first use would otherwise look like a service that hangs."""
+    client = TestClient(_app(), "http://127.0.0.1")
+    fit = list_fits(_library(), "tern-2807")[0].fit_id
+    assert client.get(f"/v1/fits/{fit}/runs").status_code == 200
+    common = {"propeller": "p7x35x3", "voltage": 22.2}
+    step = {"motor": "tern-2807", "from": 0.1, "to": 0.5}
+    assert client.post("/v1/predictions", json={"motor": "tern-2807", **common}).status_code == 200
+    assert client.post("/v1/transients", json=step | common).status_code == 200
+    both = {"motors": ["tern-2807", "gull-2306"], **common}
+    assert client.post("/v1/comparisons", json=both).status_code == 200
 
 
 schema = schemathesis.openapi.from_asgi("/v1/openapi.json", _app(), headers=HOST)

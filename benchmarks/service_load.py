@@ -1,0 +1,196 @@
+"""How many answers a second the service gives, and how long they take; see benchmarks/README.md."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from benchmarks.common import machine, note
+
+COMMAND = "import sys; from motorfit.cli import main; main()"
+POINTS = [round(0.02 * k, 4) for k in range(1, 51)]
+
+Ask = Callable[[int], Awaitable[int]]
+
+
+class Wire:
+    """One kept connection, written and read by hand: a client library would cost as much as the service."""
+
+    def __init__(self, port: int) -> None:
+        self.port = port
+
+    async def open(self) -> None:
+        self.reader, self.writer = await asyncio.open_connection("127.0.0.1", self.port)
+
+    async def ask(
+        self, method: str, path: str, body: bytes = b"", headers: str = ""
+    ) -> tuple[int, str, bytes]:
+        head = f"{method} {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: {len(body)}\r\n{headers}\r\n"
+        self.writer.write(head.encode() + body)
+        told = (await self.reader.readuntil(b"\r\n\r\n")).decode()
+        length = 0
+        for line in told.split("\r\n"):
+            if line.lower().startswith("content-length:"):
+                length = int(line.split(":")[1])
+        content = await self.reader.readexactly(length) if length else b""
+        return int(told.split(" ", 2)[1]), told, content
+
+
+async def load(
+    port: int, name: str, seconds: float, wires: int, rate: float | None, make: Any
+) -> dict[str, Any]:
+    """Keep ``wires`` connections asking; with a rate, at fixed times whatever the answers take."""
+    latencies: list[float] = []
+    wrong: list[int] = []
+    begun = time.perf_counter()
+    count = 0
+
+    async def one() -> None:
+        nonlocal count
+        wire = Wire(port)
+        await wire.open()
+        while time.perf_counter() - begun < seconds:
+            number, count = count, count + 1
+            due = begun + number / rate if rate else time.perf_counter()
+            await asyncio.sleep(max(0.0, due - time.perf_counter()))
+            start = due if rate else time.perf_counter()
+            method, path, body, headers, expected = make(number)
+            status, _, _ = await wire.ask(method, path, body, headers)
+            latencies.append(time.perf_counter() - start)
+            if status != expected:
+                wrong.append(status)
+        wire.writer.close()
+
+    await asyncio.gather(*(one() for _ in range(wires)))
+    spent = time.perf_counter() - begun
+    p50, p99 = (1e3 * float(q) for q in np.quantile(latencies, (0.5, 0.99)))
+    found = {"load": name, "per_s": len(latencies) / spent, "p50_ms": p50, "p99_ms": p99, "wrong": len(wrong)}
+    print(f"{name:<34} {found['per_s']:8.0f}/s   p50 {p50:7.1f} ms   p99 {p99:7.1f} ms   wrong {len(wrong)}")
+    return found
+
+
+def memory_mb(root: int) -> float:
+    """Resident memory of a process and those under it."""
+    total, pending = 0.0, [root]
+    while pending:
+        pid = pending.pop()
+        try:
+            pages = int(Path(f"/proc/{pid}/statm").read_text().split()[1])
+            total += pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+            for task in Path(f"/proc/{pid}/task").iterdir():
+                pending += [int(child) for child in (task / "children").read_text().split()]
+        except (OSError, ValueError):
+            continue
+    return total
+
+
+async def measure(port: int, root: int, options: argparse.Namespace) -> list[dict[str, Any]]:
+    wire = Wire(port)
+    for _ in range(300):
+        try:
+            await wire.open()
+            break
+        except OSError:
+            await asyncio.sleep(0.1)
+    _, _, content = await wire.ask("GET", "/v1/motors")
+    motor = json.loads(content)["motors"][0]
+    _, _, content = await wire.ask("GET", f"/v1/fits/{motor['latest']}")
+    facts = json.loads(content)
+    propeller = facts["propellers"][0] if facts["propellers"] else "7x4x2"
+    json_type = "Content-Type: application/json\r\n"
+
+    def question(number: int) -> bytes:
+        asked = {"motor": motor["motor"], "propeller": propeller, "throttle": POINTS}
+        return json.dumps(asked | {"voltage": 14.0 + 0.001 * (number % 4000)}).encode()
+
+    def prediction(number: int) -> tuple[str, str, bytes, str, int]:
+        return "POST", "/v1/predictions", question(number), json_type, 200
+
+    await asyncio.gather(*(wire_ask(port, prediction(k)) for k in range(8)))
+    _, told, _ = await wire.ask("POST", "/v1/predictions", question(0), json_type)
+    tag = next(line.split(": ", 1)[1] for line in told.split("\r\n") if line.lower().startswith("etag"))
+    _, told, _ = await wire.ask("GET", f"/v1/motors/{motor['motor']}")
+    shown = next(line.split(": ", 1)[1] for line in told.split("\r\n") if line.lower().startswith("etag"))
+    seconds = options.seconds
+    rows = []
+    print(f"{facts['draws']} draws, {len(POINTS)} points, every question a new one")
+    for wires in (2, 4, 8):
+        rows.append(await load(port, f"predictions, {wires} at once", seconds, wires, None, prediction))
+    if options.rate:
+        rows.append(
+            await load(port, f"predictions, {options.rate:g}/s", seconds, 64, options.rate, prediction)
+        )
+    same = ("POST", "/v1/predictions", question(0), f"{json_type}If-None-Match: {tag}\r\n", 304)
+    rows.append(await load(port, "predictions, unchanged (304)", seconds, 8, None, lambda _: same))
+    held = ("GET", f"/v1/motors/{motor['motor']}", b"", f"If-None-Match: {shown}\r\n", 304)
+    rows.append(await load(port, "a motor, unchanged (304)", seconds, 8, None, lambda _: held))
+    motors = ("GET", f"/v1/motors/{motor['motor']}", b"", "", 200)
+    rows.append(await load(port, "a motor", seconds, 8, None, lambda _: motors))
+    if options.mixed:
+        fit = motor["latest"]
+        kinds = [
+            prediction,
+            lambda _: ("GET", f"/v1/fits/{fit}/posterior?draws=500&format=csv", b"", "", 200),
+            lambda _: ("GET", f"/v1/fits/{fit}/runs", b"", "", 200),
+            lambda _: motors,
+            lambda _: held,
+            lambda _: ("GET", "/metrics", b"", "", 200),
+            lambda _: ("GET", "/v1/motors/none", b"", "", 404),
+        ]
+        before = memory_mb(root)
+        for part in range(4):
+            rows.append(
+                await load(port, "mixed", options.mixed / 4, 6, None, lambda k: kinds[k % len(kinds)](k))
+            )
+            rows[-1]["memory_mb"] = memory_mb(root)
+            print(f"    memory {rows[-1]['memory_mb']:.0f} MB (before {before:.0f})", f"part {part + 1} of 4")
+    return rows
+
+
+async def wire_ask(port: int, asked: tuple[str, str, bytes, str, int]) -> None:
+    wire = Wire(port)
+    await wire.open()
+    await wire.ask(*asked[:4])
+    wire.writer.close()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("library", type=Path, help="a library with at least one fit")
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--seconds", type=float, default=5.0, help="of each load")
+    parser.add_argument("--rate", type=float, default=200.0, help="predictions a second, sent at fixed times")
+    parser.add_argument("--mixed", type=float, default=0.0, help="seconds of mixed load, with memory")
+    parser.add_argument("--json", type=Path)
+    options = parser.parse_args()
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    with tempfile.TemporaryDirectory() as state:
+        arguments = ["serve", "--library", options.library, "--port", port, "--processes", options.processes]
+        command = [sys.executable, "-c", COMMAND, *map(str, arguments), "--workers", "0", "--state", state]
+        note(f"{machine()}")
+        with subprocess.Popen(command, stderr=subprocess.DEVNULL) as service:
+            try:
+                rows = asyncio.run(measure(port, service.pid, options))
+            finally:
+                service.send_signal(signal.SIGINT)
+    if options.json is not None:
+        options.json.write_text(json.dumps({"machine": machine(), "rows": rows}, indent=2))
+
+
+if __name__ == "__main__":
+    main()
