@@ -109,8 +109,8 @@ def compare(
     by_name = {metric.name: metric for metric in asked}
     shares = _margins(margin, by_name)
 
-    everyone, link_notes = linked(side_by_side([*fits, *companions]))
-    tied = any(note.code == "linked" for note in link_notes)
+    ties = linked(side_by_side([*fits, *companions]))
+    everyone = ties.subjects
     tested = everyone[: len(fits)]
     groups = _groups(tested, models)
     joined = {name: model_of(group) for name, group in groups.items()} if models else {}
@@ -146,8 +146,8 @@ def compare(
         claims=claimed_figures(claims or {}, groups, subjects, joined, conditions, built, interval),
         tables=claimed_tables(tables, groups, subjects, joined, conditions, interval),
         notes=(
-            *link_notes,
-            *notes_on(tested, around, air is not None, asked, propeller=conditions.propeller, tied=tied),
+            *ties.notes,
+            *notes_on(tested, around, air is not None, asked, propeller=conditions.propeller, tied=ties.tied),
             *together_elsewhere(tested, everyone[len(fits) :]),
             *hover_notes,
             *(note for model in joined.values() for note in model.notes),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import combinations
 from typing import Any
 
@@ -21,7 +21,7 @@ def notes_on(
     asked: Sequence[Metric],
     *,
     propeller: str | None,
-    tied: bool,
+    tied: Sequence[frozenset[str]],
 ) -> list[Note]:
     """Return the notes on pairing, benches, air, masses and soundness.
 
@@ -31,7 +31,7 @@ def notes_on(
     air : the one used for all;  stated : whether the user chose it
     asked : metrics
     propeller : its name, None where none is stated
-    tied : whether campaigns were linked
+    tied : groups of campaigns that were linked
     """
     notes = [*_pairing(tested, tied), *_air(tested, air, stated, asked), *_gaps(tested, asked)]
     notes += _shapes(tested, propeller)
@@ -49,7 +49,7 @@ def notes_on(
     return notes
 
 
-def _pairing(tested: Sequence[Subject], tied: bool) -> list[Note]:
+def _pairing(tested: Sequence[Subject], tied: Sequence[frozenset[str]]) -> list[Note]:
     campaigns: dict[str, list[Subject]] = {}
     for subject in tested:
         campaigns.setdefault(subject.campaign_fit, []).append(subject)
@@ -69,13 +69,14 @@ def _pairing(tested: Sequence[Subject], tied: bool) -> list[Note]:
     if len(campaigns) < 2:
         return notes
     firsts = [members[0] for members in campaigns.values()]
-    if not tied:
+    groups = {next((group for group in tied if name in group), frozenset({name})) for name in campaigns}
+    if len(groups) > 1:
         notes.append(
             Note(
                 "independent-campaigns",
-                "Motors of different campaigns share nothing here: their differences carry the "
-                "calibration doubt of "
-                "both benches. Testing one motor or propeller in both campaigns would narrow them.",
+                f"{_listed(groups, campaigns)} were tested in campaigns that share nothing: their differences "
+                "carry the calibration doubt of both benches. Testing one motor or propeller in both would "
+                "narrow them.",
                 tuple(s.motor for s in firsts),
             )
         )
@@ -100,6 +101,16 @@ def _pairing(tested: Sequence[Subject], tied: bool) -> list[Note]:
             )
         )
     return notes
+
+
+def _listed(groups: Iterable[frozenset[str]], campaigns: Mapping[str, Sequence[Subject]]) -> str:
+    """Motors, those of tied campaigns together: ``tern, gull | skua``, in the order asked."""
+    order = list(campaigns)
+    names = [
+        ", ".join(s.motor for name, members in campaigns.items() if name in group for s in members)
+        for group in sorted(groups, key=lambda group: min(order.index(n) for n in group if n in campaigns))
+    ]
+    return " and ".join(f"[{text}]" if "," in text else text for text in names)
 
 
 def together_elsewhere(tested: Sequence[Subject], companions: Sequence[Subject]) -> list[Note]:

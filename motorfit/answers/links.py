@@ -52,7 +52,16 @@ class _Tie:
     logs: Mapping[str, FloatArray]
 
 
-def linked(subjects: Sequence[Subject]) -> tuple[tuple[Subject, ...], list[Note]]:
+@dataclass(frozen=True)
+class Linked:
+    """Subjects with tied draws, notes ``linked`` or ``link-disagrees``, and which campaigns became tied."""
+
+    subjects: tuple[Subject, ...]
+    notes: tuple[Note, ...] = ()
+    tied: tuple[frozenset[str], ...] = ()
+
+
+def linked(subjects: Sequence[Subject]) -> Linked:
     """Tie campaigns through common motors and propellers.
 
     Parameters
@@ -63,13 +72,13 @@ def linked(subjects: Sequence[Subject]) -> tuple[tuple[Subject, ...], list[Note]
 
     Returns
     -------
-    the subjects, draws of tied campaigns conditioned on the tie; and notes ``linked`` or ``link-disagrees``.
+    Linked : the subjects in their order, draws of tied campaigns conditioned on the tie
     """
     apart = _of_other_logs(subjects)
     campaigns = list(dict.fromkeys(subject.campaign_fit for subject in apart))
     ties = _ties(apart) if len(campaigns) > 1 else []
     if not ties:
-        return tuple(subjects), []
+        return Linked(tuple(subjects))
     from scipy.stats import chi2
 
     logs, places = _stack(ties, campaigns)
@@ -85,13 +94,28 @@ def linked(subjects: Sequence[Subject]) -> tuple[tuple[Subject, ...], list[Note]
     mean = gap.mean(axis=0)
     doubt = float(chi2.sf(mean @ np.linalg.solve(S, mean), len(mean)))
     if doubt < DISAGREE:
-        return tuple(subjects), [_disagreement(ties, mean, S, doubt)]
+        return Linked(tuple(subjects), (_disagreement(ties, mean, S, doubt),))
     pull = np.linalg.solve(S, (gap + scatter).T).T  # (S, equations)
     moved = tuple(
         _moved(s, centred[s.campaign_fit], pull @ H[s.campaign_fit]) if s.campaign_fit in centred else s
         for s in subjects
     )
-    return moved, [_link_note(ties)]
+    return Linked(moved, (_link_note(ties),), _together(ties))
+
+
+def _together(ties: Sequence[_Tie]) -> tuple[frozenset[str], ...]:
+    """Campaigns that ties join, directly or through others."""
+    groups: list[set[str]] = []
+    for tie in ties:
+        joined = set(tie.logs)
+        apart = []
+        for group in groups:
+            if group & joined:
+                joined |= group
+            else:
+                apart.append(group)
+        groups = [*apart, joined]
+    return tuple(frozenset(group) for group in groups)
 
 
 def _of_other_logs(subjects: Sequence[Subject]) -> list[Subject]:

@@ -60,8 +60,10 @@ def test_a_common_motor_sharpens_the_difference_of_two_others_and_stays_calibrat
 
 def test_what_is_tied_agrees_up_to_mounting(rng: np.random.Generator) -> None:
     one, two = two_days(rng, TRUTH, TRUTH)
-    subjects, notes = linked(side_by_side([one[0], two[0], one[1], two[1]]))
-    assert [n.code for n in notes] == ["linked"]
+    found = linked(side_by_side([one[0], two[0], one[1], two[1]]))
+    subjects = found.subjects
+    assert [n.code for n in found.notes] == ["linked"]
+    assert found.tied == (frozenset({FIRST, SECOND}),)
     gap = np.log(subjects[2].draws["kv"] / subjects[3].draws["kv"])
     assert gap.std() == pytest.approx(np.sqrt(2.0) * 0.002, rel=0.15)
     assert abs(gap.mean()) < 0.002
@@ -81,7 +83,7 @@ def test_a_contradiction_is_not_tied(rng: np.random.Generator) -> None:
 def test_a_common_propeller_ties_too(rng: np.random.Generator) -> None:
     one = one_bench(rng, [TRUTH], names=("tern",), campaign=FIRST)
     two = one_bench(rng, [TRUTH], names=("gull",), campaign=SECOND)
-    _, notes = linked(side_by_side([one[0], two[0]]))
+    notes = linked(side_by_side([one[0], two[0]])).notes
     assert [n.code for n in notes] == ["linked"]
     assert "propeller p7x35x3" in notes[0].message
     # Not run, its coefficients were not learned: nothing to tie.
@@ -134,5 +136,21 @@ def test_one_name_for_two_propellers_is_said(rng: np.random.Generator) -> None:
 def test_one_campaign_needs_no_tie(rng: np.random.Generator) -> None:
     fits = one_bench(rng, [TRUTH, near(rng, 0.01)])
     subjects = side_by_side(fits)
-    tied, notes = linked(subjects)
-    assert notes == [] and all(a is b for a, b in zip(subjects, tied, strict=True))
+    found = linked(subjects)
+    assert found.notes == () and all(a is b for a, b in zip(subjects, found.subjects, strict=True))
+
+
+def test_a_third_campaign_stays_independent_beside_two_that_are_tied(rng: np.random.Generator) -> None:
+    one, two = two_days(rng, TRUTH, TRUTH)
+    third = one_bench(rng, [TRUTH], names=("kite",), campaign="20300116T030405.678901Z-00c0ffee")
+    names = {old: f"third-{old}" for old in third[0].propellers}
+    table = {names[k]: v for k, v in third[0].constant["propellers"].items()}
+    alone = replace(third[0], propellers=tuple(names.values()))
+    alone = replace(alone, constant={**alone.constant, "propellers": table, "envelope": {}})
+    found = compare([one[0], two[0], alone], companions=[one[1], two[1]], metrics=("kv",))
+    codes = [n.code for n in found.notes]
+    assert "linked" in codes and "independent-campaigns" in codes
+    (note,) = [n for n in found.notes if n.code == "independent-campaigns"]
+    assert note.message.startswith("[tern, gull] and kite were tested")
+    before = compare([one[0], alone], metrics=("kv",)).metric("kv").motors["kite"]
+    assert found.metric("kv").motors["kite"] == pytest.approx(before)
