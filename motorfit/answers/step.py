@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 
 from motorfit.answers.bands import Band, bands, check_interval
-from motorfit.answers.cautions import Caution, envelope_cautions, learned, running_cautions
+from motorfit.answers.cautions import Caution, envelope_cautions, running_cautions
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import AirLike
-from motorfit.answers.lessons import teacher
 from motorfit.answers.limits import Limits, limit_cautions
 from motorfit.answers.machine import REFERENCE_C, LimitChoice
 from motorfit.answers.plain import number, numbers
@@ -27,6 +26,7 @@ from motorfit.answers.question import (
     point_json,
     propeller_inertia,
 )
+from motorfit.answers.step_cautions import step_cautions
 from motorfit.answers.supply import PackChoice
 from motorfit.physics.controller import duty
 from motorfit.physics.speed_change import SpeedChange, speed_change
@@ -273,45 +273,9 @@ def _found(
         curves, grid, ends.limited.mean(axis=0), 1.0 - ends.turning.mean(axis=0), prop, machine.air
     )
     cautions += limit_cautions(machine, curves, grid, "throttle", limits)
-    return found, cautions + _own_cautions(machine, found, ends, low, high)
-
-
-def _own_cautions(machine: Machine, found: StepDraws, ends: Any, low: float, high: float) -> list[Caution]:
-    fit, cautions = machine.fit, []
-    if not learned(fit, "rotor_inertia"):
-        cautions.append(
-            Caution(
-                "inertia-not-learned",
-                f"rotor_inertia of {fit.motor} was not learned from its runs, and times are as uncertain as "
-                f"it is; what would teach it: {teacher('rotor_inertia')}.",
-            )
-        )
-    if "braking_share" not in fit.draws or not learned(fit, "braking_share"):
-        cautions.append(
-            Caution(
-                "braking-not-learned",
-                "How hard the controller brakes was not learned from these runs, so the fall may take much "
-                f"longer or shorter; what would teach it: {teacher('braking_share')}.",
-            )
-        )
-    still = float(np.mean(np.isnan(found.rise_time_s)))
-    if still >= 0.05:
-        cautions.append(
-            Caution(
-                "no-speed-change",
-                f"In {100 * still:.0f} % of the draws the speed does not rise between throttle {low:g} and "
-                f"{high:g} (the current limit holds at both, or the shaft stands): no times there.",
-            )
-        )
-    if ends.turning[:, 0].mean() < 0.95:
-        cautions.append(
-            Caution(
-                "starts-from-rest",
-                f"At throttle {low:g} the shaft may stand still; how a controller catches a motor from rest "
-                "is not modelled and takes longer.",
-            )
-        )
-    return cautions
+    return found, cautions + step_cautions(
+        machine.fit, prop.name, found.rise_time_s, float(ends.turning[:, 0].mean()), low, high
+    )
 
 
 def _times(times_s: Sequence[float]) -> FloatArray:

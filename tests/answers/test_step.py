@@ -112,6 +112,21 @@ def test_a_start_from_rest_is_warned_of() -> None:
     assert "starts-from-rest" in codes(found)
 
 
+def test_an_inertia_is_learned_as_the_sum_that_turns() -> None:
+    fit = make_fit()
+    assert "inertia-not-learned" not in codes(step(fit, **ASK))
+    rng = np.random.default_rng(2)
+    shape = fit.draws["rotor_inertia"].shape
+    wide = fit.with_draws(prop_inertia=1.5e-5 * np.exp(0.5 * rng.normal(size=(*shape, 3))))
+    assert "inertia-not-learned" in codes(step(wide, **ASK))
+    # neither is known alone, but their sum is
+    share = rng.uniform(0.1, 0.4, shape)
+    split = fit.with_draws(
+        rotor_inertia=2e-5 * share, prop_inertia=np.repeat(2e-5 * (1.0 - share)[..., np.newaxis], 3, axis=-1)
+    )
+    assert "inertia-not-learned" not in codes(step(split, **ASK))
+
+
 def test_limits_are_warned_of_with_numbers() -> None:
     limits = Limits(propeller_speed_rpm=5000.0, current_a=5.0)
     found = step(make_fit(), **ASK, limits=limits)
