@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
 
+from motorfit.bench.bulk import careful_pieces, parse_clean, pieces
 from motorfit.bench.dialect import Dialect, find_dialect, split_cells
 from motorfit.bench.oddlines import OddLines
 from motorfit.bench.rawtable import RawTable, Remark
 
 _HEAD_LINES = 400
-_LARGE = 3_000_000
 _NEWLINE = 10
 
 
@@ -36,7 +35,7 @@ def read_text(content: bytes, forced: str | None = None) -> RawTable:
         raise UnreadableLogError(
             "empty-file", "the file is empty", "Record the run again, or name another file."
         )
-    head = [_text(line) for line in content.split(b"\n", _HEAD_LINES)[:_HEAD_LINES]]
+    head = [_text(line) for line in _first_lines(content)]
     dialect = find_dialect(head, forced)
     if dialect is None:
         raise UnreadableLogError(
@@ -47,9 +46,19 @@ def read_text(content: bytes, forced: str | None = None) -> RawTable:
     offset = 0
     for _ in range(dialect.first):
         offset = content.index(b"\n", offset) + 1
-    table = _body(content[offset:], dialect)
+    table = _body(content, offset, dialect)
     table.remarks[:0] = [*remarks, *dialect.remarks]
     return table
+
+
+def _first_lines(content: bytes) -> list[bytes]:
+    """The first few hundred lines, without cutting up the rest."""
+    end = 0
+    for _ in range(_HEAD_LINES):
+        end = content.find(b"\n", end) + 1
+        if end == 0:
+            return content.split(b"\n")
+    return content[: end - 1].split(b"\n")
 
 
 def _text(line: bytes) -> str:
@@ -85,35 +94,66 @@ def _plain(content: bytes) -> tuple[bytes, list[Remark]]:
     return content, remarks
 
 
-def _body(body: bytes, dialect: Dialect) -> RawTable:
-    """The rows of data from the first whole one to the end."""
-    whole_last_line = body.endswith(b"\n")
+def _body(content: bytes, offset: int, dialect: Dialect) -> RawTable:
+    """The rows of data from the first whole one, at `offset`, to the end."""
+    whole_last_line = content.endswith(b"\n")
+    body = content if whole_last_line else content + b"\n"
+    del content
+    odd = OddLines(dialect)
+    most = body.count(b"\n", offset)
+    # by column, since that is how a log is used; and once, since a large log is not to stand twice in memory
+    numbers = np.empty((most, dialect.width), order="F")
+    lines = np.empty(most, dtype=np.int64)
+    taken = first_line = 0
+
+    def keep(block: NDArray[np.float64], positions: NDArray[np.int64]) -> None:
+        nonlocal taken
+        numbers[taken : taken + len(block)] = block
+        lines[taken : taken + len(block)] = positions
+        taken += len(block)
+
+    for start, end in pieces(body, offset):
+        if end < len(body) and dialect.delimiter is not None:
+            block = parse_clean(body, start, end, dialect.delimiter, dialect.comma, dialect.width)
+            if block is not None:
+                keep(block, np.arange(first_line, first_line + len(block), dtype=np.int64))
+                first_line += len(block)
+                continue
+        for a, b in careful_pieces(body, start, end):
+            ends_log = b == len(body)
+            block, clean = _careful(body[a:b], first_line, odd, dialect, ends_log, whole_last_line)
+            keep(block, first_line + np.flatnonzero(clean))
+            first_line += len(clean)
     if not whole_last_line:
-        body += b"\n"
+        odd.judge_last(_last_cells(body, dialect))
+    return _merged(numbers, lines, taken, odd, dialect)
+
+
+def _careful(
+    body: bytes, first_line: int, odd: OddLines, dialect: Dialect, ends_log: bool, whole_last_line: bool
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """The clean lines of a piece at once, every other one by one; which lines were clean."""
     fast = _prepared(body, dialect)
     clean, starts, ends = _clean_lines(fast, dialect)
-    if not whole_last_line:
+    cut = ends_log and not whole_last_line
+    if cut:
         clean[-1] = False
     block = _parse_block(_picked(fast, clean, starts, ends), dialect, int(clean.sum()))
     if block is None:  # right characters in the wrong order, such as 1-2 or 1.2.3
         clean[:] = False
         block = np.empty((0, dialect.width))
-    odd = OddLines(dialect)
     source = body if len(fast) == len(body) else None
     lines = body.split(b"\n") if source is None else None
-    positions = np.flatnonzero(~clean)
-    last = len(clean) - 1
-    for i in positions:
+    last = len(clean) - 1 if ends_log else -1
+    for i in np.flatnonzero(~clean).tolist():
         line = lines[i] if lines is not None else body[starts[i] : ends[i]]
-        odd.take(int(i), _text(line), is_last=int(i) == last, is_cut=int(i) == last and not whole_last_line)
-    if not whole_last_line:
-        odd.judge_last(_last_cells(body, dialect))
-    return _merged(block, np.flatnonzero(clean), odd, dialect)
+        odd.take(first_line + i, _text(line), is_last=i == last, is_cut=i == last and cut)
+    return block, clean
 
 
 def _last_cells(body: bytes, dialect: Dialect) -> list[str]:
     """Last cells of up to twenty lines before the last one."""
-    tail = body.rstrip(b"\n")[-20_000:].split(b"\n")[-21:-1]
+    tail = body[-20_001:].rstrip(b"\n").split(b"\n")[-21:-1]
     return [cells[-1] for line in tail if (cells := split_cells(_text(line), dialect.delimiter))]
 
 
@@ -166,65 +206,40 @@ def _parse_block(block: bytes, dialect: Dialect, rows: int) -> NDArray[np.float6
     """Clean lines to float64 (rows, width); None where some cell is no number after all."""
     if rows == 0:
         return np.empty((0, dialect.width))
-    parser: Callable[[bytes, Dialect], NDArray[np.float64]] = (
-        _parse_large if len(block) > _LARGE else _parse_small
-    )
     try:
-        numbers = parser(block, dialect)
+        numbers = np.loadtxt(
+            io.BytesIO(block), delimiter=dialect.delimiter, comments=None, ndmin=2, encoding="latin-1"
+        )
     except ValueError:
         return None
     return numbers if numbers.shape == (rows, dialect.width) else None
 
 
-def _parse_small(block: bytes, dialect: Dialect) -> NDArray[np.float64]:
-    return np.loadtxt(
-        io.BytesIO(block), delimiter=dialect.delimiter, comments=None, ndmin=2, encoding="latin-1"
-    )
-
-
-def _parse_large(block: bytes, dialect: Dialect) -> NDArray[np.float64]:
-    """As `_parse_small`, by Arrow: worth its import from some megabytes on."""
-    import pyarrow as pa
-    from pyarrow import csv
-
-    delimiter = dialect.delimiter
-    if delimiter is None:
-        block = re.sub(rb"(?m)^ +| +$", b"", re.sub(rb"[ \t]+", b" ", block))
-        delimiter = " "
-    names = [str(i) for i in range(dialect.width)]
-    table = csv.read_csv(
-        pa.BufferReader(block),
-        read_options=csv.ReadOptions(column_names=names, use_threads=False, block_size=1 << 24),
-        parse_options=csv.ParseOptions(delimiter=delimiter, quote_char=False),
-        convert_options=csv.ConvertOptions(
-            column_types=dict.fromkeys(names, pa.float64()), null_values=["nan", "NaN"]
-        ),
-    )
-    return np.column_stack([table.column(n).to_numpy() for n in names])
-
-
 def _merged(
-    block: NDArray[np.float64], clean: NDArray[np.int64], odd: OddLines, dialect: Dialect
+    numbers: NDArray[np.float64], lines: NDArray[np.int64], clean: int, odd: OddLines, dialect: Dialect
 ) -> RawTable:
-    """Clean rows and the rows among the odd lines, in the file's order."""
-    line_numbers = np.concatenate([clean, np.array(odd.positions, dtype=np.int64)])
-    numbers = np.concatenate(
-        [block, np.array(odd.values, dtype=float).reshape(len(odd.values), dialect.width)]
-    )
-    order = np.argsort(line_numbers, kind="stable")
-    place = np.empty(len(order), dtype=np.int64)
-    place[order] = np.arange(len(order))
+    """The `clean` rows and after them the rows among the odd lines, put into the file's order."""
+    rows = clean + len(odd.positions)
+    numbers[clean:rows] = np.array(odd.values, dtype=float).reshape(len(odd.values), dialect.width)
+    lines[clean:rows] = odd.positions
+    numbers, line_numbers = numbers[:rows], lines[:rows]
     texts: dict[int, dict[int, str]] = {}
-    for i, column, text in odd.texts:
-        texts.setdefault(column, {})[int(place[len(block) + i])] = text
-    rows = line_numbers[order]
-    seams = tuple(int(np.searchsorted(rows, s)) for s in odd.seams)
+    if odd.positions:
+        order = np.argsort(line_numbers, kind="stable")
+        place = np.empty(len(order), dtype=np.int64)
+        place[order] = np.arange(len(order))
+        for i, column, text in odd.texts:
+            texts.setdefault(column, {})[int(place[clean + i])] = text
+        line_numbers = line_numbers[order]
+        for column in range(dialect.width):
+            numbers[:, column] = numbers[order, column]
+    seams = tuple(int(np.searchsorted(line_numbers, s)) for s in odd.seams)
     return RawTable(
         dialect.names,
         dialect.units,
-        numbers[order],
-        rows + dialect.first + 1,
+        numbers,
+        line_numbers + dialect.first + 1,
         texts,
         seams,
-        odd.remarks(len(order)),
+        odd.remarks(len(line_numbers)),
     )

@@ -323,15 +323,28 @@ def test_thousands_of_rows_with_one_odd_line_keep_their_order(tmp_path: Path) ->
 
 
 def test_large_logs_read_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    import motorfit.bench.textlog as textlog
+    import motorfit.bench.bulk as bulk
 
-    for text in (CLEAN, CLEAN.replace(",", " "), _semicolons(CLEAN), CLEAN.replace("0.5000", "", 1)):
+    odd = CLEAN.replace("\n0.15", "\n# a remark\n\n0.15", 1).replace("2000", "OL", 1)
+    for text in (
+        CLEAN,
+        CLEAN.replace(",", " "),
+        _semicolons(CLEAN),
+        CLEAN.replace("0.5000", "", 1),
+        odd,
+        odd[:-3],
+        CLEAN.replace("2500", "inf", 1),
+        CLEAN.replace("2500", "1,2", 1),
+    ):
         small = read_text(text.encode())
-        monkeypatch.setattr(textlog, "_LARGE", 10)
+        for name, size in (("LARGE", 10), ("_PIECE", 300), ("_CAREFUL_PIECE", 120), ("_TAIL", 60)):
+            monkeypatch.setattr(bulk, name, size)
         large = read_text(text.encode())
         monkeypatch.undo()
         np.testing.assert_array_equal(small.numbers, large.numbers)
-        assert small.names == large.names
+        np.testing.assert_array_equal(small.row_numbers, large.row_numbers)
+        assert small.names == large.names and small.texts == large.texts
+        assert small.remarks == large.remarks
 
 
 @given(
