@@ -49,7 +49,7 @@ def rate(omega: float, throttle: float, options: Mapping[str, float], brake: flo
     torque = K_T / (1.0 + (i / soft) ** 2) * (i - I_0 - I_1 * omega - I_2 * omega * omega)
     factor = 0.0105 * 1.19 * 0.1778**5 / (2.0 * math.pi) ** 2
     load = factor * omega * omega * (max(omega, 1e-6) / (500.0 * math.pi)) ** A_Q
-    return (torque - load) / INERTIA
+    return float((torque - load) / INERTIA)
 
 
 @pytest.mark.parametrize("brake", [1.0, 0.3, 0.0])
