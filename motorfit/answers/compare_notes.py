@@ -74,9 +74,9 @@ def _pairing(tested: Sequence[Subject], tied: Sequence[frozenset[str]]) -> list[
         notes.append(
             Note(
                 "independent-campaigns",
-                f"{_listed(groups, campaigns)} were tested in campaigns that share nothing: their differences "
-                "carry the calibration doubt of both benches. Testing one motor or propeller in both would "
-                "narrow them.",
+                f"{_listed(groups, campaigns)} were tested in campaigns that share nothing: "
+                "their differences carry the calibration doubt of both benches. Testing one motor or "
+                "propeller in both would narrow them.",
                 tuple(s.motor for s in firsts),
             )
         )

@@ -26,30 +26,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from motorfit.answers.facts import propeller_facts
 from motorfit.answers.notes import Note
-from motorfit.answers.pairing import Subject, logs_of
+from motorfit.answers.pairing import Subject
 from motorfit.answers.posterior import FloatArray
-from motorfit.answers.show import contraction
-from motorfit.answers.spreads import PROPELLER_SPREAD, REMOUNT_SCATTER, UNIT_SPREAD
+from motorfit.answers.ties import Tie, near_lognormal, of_other_logs, ties_of, together
 from motorfit.physics import motor as motor_physics
 
-LEARNED = 0.8
-"""Contraction that one of the campaigns must have reached: below, the two priors would be counted twice."""
 DISAGREE = 0.01
 """Probability below which what two campaigns say of the common part is a contradiction, not a scatter."""
-
-_Key = tuple[str, str]  # kind and id: ("motor", "tern-2807"), ("propeller", "p7x35x3")
-
-
-@dataclass(frozen=True)
-class _Tie:
-    """One parameter of a common part: its scatter, and its logarithms (S,) by campaign."""
-
-    key: _Key
-    name: str
-    scatter: float
-    logs: Mapping[str, FloatArray]
 
 
 @dataclass(frozen=True)
@@ -74,9 +58,9 @@ def linked(subjects: Sequence[Subject]) -> Linked:
     -------
     Linked : the subjects in their order, draws of tied campaigns conditioned on the tie
     """
-    apart = _of_other_logs(subjects)
+    apart = of_other_logs(subjects)
     campaigns = list(dict.fromkeys(subject.campaign_fit for subject in apart))
-    ties = _ties(apart) if len(campaigns) > 1 else []
+    ties = ties_of(apart) if len(campaigns) > 1 else []
     if not ties:
         return Linked(tuple(subjects))
     from scipy.stats import chi2
@@ -100,89 +84,11 @@ def linked(subjects: Sequence[Subject]) -> Linked:
         _moved(s, centred[s.campaign_fit], pull @ H[s.campaign_fit]) if s.campaign_fit in centred else s
         for s in subjects
     )
-    return Linked(moved, (_link_note(ties),), _together(ties))
-
-
-def _together(ties: Sequence[_Tie]) -> tuple[frozenset[str], ...]:
-    """Campaigns that ties join, directly or through others."""
-    groups: list[set[str]] = []
-    for tie in ties:
-        joined = set(tie.logs)
-        apart = []
-        for group in groups:
-            if group & joined:
-                joined |= group
-            else:
-                apart.append(group)
-        groups = [*apart, joined]
-    return tuple(frozenset(group) for group in groups)
-
-
-def _of_other_logs(subjects: Sequence[Subject]) -> list[Subject]:
-    """Leave out campaigns that hold a log of an earlier one: the same data would count twice."""
-    logs: dict[str, set[str]] = {}
-    for subject in subjects:
-        logs.setdefault(subject.campaign_fit, logs_of(subject))
-    kept: set[str] = set()
-    for campaign, own in logs.items():
-        if not any(own & logs[other] for other in kept):
-            kept.add(campaign)
-    return [subject for subject in subjects if subject.campaign_fit in kept]
-
-
-def _ties(subjects: Sequence[Subject]) -> list[_Tie]:
-    """What at least two campaigns have in common and at least one of them learned."""
-    found: list[_Tie] = []
-    for key, members in _common(subjects).items():
-        kind, id_ = key
-        spreads = PROPELLER_SPREAD if kind == "propeller" else _motor_scatter(members)
-        for name, scatter in spreads.items():
-            logs: dict[str, FloatArray] = {}
-            best = 0.0
-            for subject in members:
-                values = _column(subject.draws, name, subject, id_ if kind == "propeller" else None)
-                if values is None or not _near_lognormal(values):
-                    continue
-                prior = _column(subject.prior, name, subject, id_ if kind == "propeller" else None)
-                best = max(best, 1.0 if prior is None else contraction(values, prior))
-                logs[subject.campaign_fit] = np.log(values)
-            if len(logs) > 1 and best >= LEARNED:
-                found.append(_Tie(key, name, scatter, logs))
-    return found
-
-
-def _common(subjects: Sequence[Subject]) -> dict[_Key, list[Subject]]:
-    """Motors and propellers that more than one campaign holds, one subject a campaign."""
-    holders: dict[_Key, dict[str, Subject]] = {}
-    shapes: dict[str, tuple[float, int]] = {}
-    for subject in subjects:
-        holders.setdefault(("motor", subject.motor), {}).setdefault(subject.campaign_fit, subject)
-        for propeller in subject.propellers:
-            facts = propeller_facts(subject, propeller)
-            shape = shapes.setdefault(propeller, (facts.diameter_m, facts.blades))
-            if abs(facts.diameter_m / shape[0] - 1.0) < 0.005 and facts.blades == shape[1]:
-                holders.setdefault(("propeller", propeller), {}).setdefault(subject.campaign_fit, subject)
-    return {key: list(by.values()) for key, by in holders.items() if len(by) > 1}
-
-
-def _motor_scatter(members: Sequence[Subject]) -> Mapping[str, float]:
-    """Scatter of mounting again; between units where the campaigns name different ones."""
-    units = {str((s.constant.get("motor") or {}).get("unit")) for s in members}
-    return REMOUNT_SCATTER if len(units) == 1 else UNIT_SPREAD
-
-
-def _column(
-    table: Mapping[str, NDArray[Any]], name: str, subject: Subject, propeller: str | None
-) -> FloatArray | None:
-    array = table.get(name)
-    if array is None:
-        return None
-    values = np.asarray(array, dtype=np.float64).reshape(-1, *array.shape[2:])
-    return values if propeller is None else values[:, subject.propellers.index(propeller)]
+    return Linked(moved, (_link_note(ties),), together(ties))
 
 
 def _stack(
-    ties: Sequence[_Tie], campaigns: Sequence[str]
+    ties: Sequence[Tie], campaigns: Sequence[str]
 ) -> tuple[dict[str, FloatArray], dict[str, dict[int, int]]]:
     """The logarithms of each campaign as (S, its ties), and the column of each tie in it."""
     places: dict[str, dict[int, int]] = {c: {} for c in campaigns}
@@ -196,7 +102,7 @@ def _stack(
 
 
 def _equations(
-    ties: Sequence[_Tie], campaigns: Sequence[str], places: Mapping[str, Mapping[int, int]]
+    ties: Sequence[Tie], campaigns: Sequence[str], places: Mapping[str, Mapping[int, int]]
 ) -> tuple[dict[str, FloatArray], FloatArray]:
     """The matrix of differences of each campaign, and the covariance of the scatter in them.
 
@@ -230,7 +136,7 @@ def _moved(subject: Subject, common: FloatArray, pull: FloatArray) -> Subject:
     for name, array in subject.draws.items():
         values = array.reshape(array.shape[1], -1)
         for k in range(values.shape[1]):
-            if _near_lognormal(values[:, k]):
+            if near_lognormal(values[:, k]):
                 names.append((name, k))
                 columns.append(np.log(values[:, k]))
                 shapes.append(True)
@@ -258,21 +164,12 @@ def _consistent(draws: dict[str, NDArray[Any]]) -> dict[str, NDArray[Any]]:
     return draws
 
 
-def _near_lognormal(values: FloatArray) -> bool:
-    """Positive, finite, and not piled up at zero as what may be absent is; such parameters stay."""
-    if not (np.isfinite(values).all() and (values > 0.0).all()):
-        return False
-    logs = np.log(values)
-    low, median, high = np.quantile(logs, (0.02, 0.5, 0.98))
-    return bool(high > low and median - low < 3.0 * (high - median))
-
-
-def _parts(ties: Sequence[_Tie]) -> str:
+def _parts(ties: Sequence[Tie]) -> str:
     parts = dict.fromkeys(tie.key for tie in ties)
     return ", ".join(f"{kind} {id_}" for kind, id_ in parts)
 
 
-def _link_note(ties: Sequence[_Tie]) -> Note:
+def _link_note(ties: Sequence[Tie]) -> Note:
     return Note(
         "linked",
         f"{_parts(ties)} was tested in more than one campaign: what it says of both benches ties them, as "
@@ -280,7 +177,7 @@ def _link_note(ties: Sequence[_Tie]) -> Note:
     )
 
 
-def _disagreement(ties: Sequence[_Tie], mean: FloatArray, S: FloatArray, doubt: float) -> Note:
+def _disagreement(ties: Sequence[Tie], mean: FloatArray, S: FloatArray, doubt: float) -> Note:
     scores = mean / np.sqrt(np.diag(S))
     lines = [tie for tie in ties for _ in range(len(tie.logs) - 1)]
     worst = int(np.argmax(np.abs(scores)))
