@@ -216,4 +216,14 @@ def _score(
 ) -> Score | None:
     if not weights or len(names) < 2:
         return None
-    return score(values, by_name, weights_of(weights, by_name), names)
+    shares = weights_of(weights, by_name)
+    for metric in shares:
+        for name, draws in zip(names, values[metric], strict=True):
+            if not np.isfinite(draws).any():
+                raise AnswerError(
+                    "weights",
+                    metric,
+                    "metrics that every motor has",
+                    f"There is no {metric} of {name}: leave it out.",
+                )
+    return score(values, by_name, shares, names)

@@ -129,6 +129,8 @@ class _Work:
             thrust = self.conditions.hover_thrust_n
             if thrust is None:
                 raise AnswerError("hover_thrust_n", None, "a thrust above 0 N", "State the aircraft's mass.")
+            if not thrust > 0.0:  # the weakest motor does not turn at this voltage
+                return np.full(self.size, np.nan)
             return self.conditions.motors * thrust_point(self.machine, thrust).electrical_power_w
         if metric.base == "kv_over_label":
             label = label_kv(self.subject)

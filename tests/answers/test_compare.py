@@ -171,6 +171,24 @@ def test_no_mass_is_said(rng: np.random.Generator) -> None:
     assert document["differences"][0]["verdict"] == "no-answer"
 
 
+def test_a_voltage_that_turns_nothing_has_no_answer_but_no_fault(rng: np.random.Generator) -> None:
+    names = ("max_thrust_n", "peak_efficiency", "rise_time_s", "hover_power_w")
+    found = compare(pair(rng), metrics=names, propeller="p7x35x3", voltage_v=0.01)
+    document = json.loads(json.dumps(found.to_json(), allow_nan=False))
+    by_name = {m["name"]: m for m in document["metrics"]}
+    assert by_name["max_thrust_n"]["motors"]["tern-2807"]["median"] == 0.0
+    for name in ("rise_time_s", "hover_power_w"):
+        assert by_name[name]["motors"]["tern-2807"]["median"] is None
+        assert by_name[name]["differences"][0]["verdict"] == "no-answer"
+    assert "does-not-turn" in {caution.code for _, caution in found.warnings}
+
+
+def test_a_score_needs_every_motor(rng: np.random.Generator) -> None:
+    fits = one_bench(rng, [TRUTH, TRUTH], facts=[{"mass_g": None}, {}])
+    with pytest.raises(AnswerError, match="There is no max_thrust_n_per_gram of tern-2807"):
+        compare(fits, weights={"max_thrust_n_per_gram": 1.0}, **ASK)  # type: ignore[arg-type]
+
+
 def test_the_defaults_are_what_can_be_answered(rng: np.random.Generator) -> None:
     plain = {m.metric.name for m in compare(pair(rng)).metrics}
     assert plain == {"kv", "kt", "winding_resistance", "no_load_current", "rotor_inertia"}
