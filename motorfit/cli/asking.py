@@ -187,8 +187,14 @@ def pack_of(
     return PackChoice(cells, capacity_mah, charge, cell_resistance_ohm, temperature_c)
 
 
-def one_supply(voltage: float | None, pack: PackChoice | None) -> None:
-    """Leave with wrong usage unless there is a voltage or a pack, and not both."""
+def one_supply(voltage: float | None, pack: PackChoice | None, motors: int = 1) -> None:
+    """Leave with wrong usage unless there is a voltage or a pack, and not both; motors share packs only."""
+    if pack is None and motors != 1:
+        raise typer.BadParameter(
+            "motors share a pack: give --cells and --capacity-mah. On a voltage that never sags each motor does "
+            "what it does alone.",
+            param_hint="--motors",
+        )
     if (voltage is None) == (pack is None):
         raise typer.BadParameter(
             "give either a voltage or a pack (--cells and --capacity-mah).", param_hint="--voltage"

@@ -109,7 +109,7 @@ def predict(
     )
     limit = limit_of(current_limit)
     pack = pack_of(cells, capacity_mah, charge, cell_resistance_ohm, pack_temperature)
-    one_supply(voltage, pack)
+    one_supply(voltage, pack, motors)
     from motorfit.answers.predict import predict as predict_curves
 
     stored = fit_of(library, motor, fit)

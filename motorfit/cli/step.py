@@ -90,7 +90,7 @@ def step(
         limit_of(current_limit),
         pack_of(cells, capacity_mah, charge, cell_resistance_ohm, pack_temperature),
     )
-    one_supply(voltage, pack)
+    one_supply(voltage, pack, motors)
     wanted = numbers_of(times, "--times", "0,0.05,0.1") or ()
     from motorfit.answers.step import step as step_of
 

@@ -89,6 +89,7 @@ def test_tables_come_with_cautions_and_a_word_of_safety(run: Run, library: Path)
     [
         ((*STEP,), 2, "give either a voltage or a pack"),
         ((*STEP, "--voltage", "16", "--cells", "4", "--capacity-mah", "1500"), 2, "give either a voltage"),
+        ((*STEP, "--voltage", "16", "--motors", "4"), 2, "motors share a pack"),
         ((*STEP, "--cells", "4"), 2, "needs both --cells and --capacity-mah"),
         ((*STEP, "--voltage", "16", "--cell-resistance-ohm", "0.005"), 2, "belongs to a pack"),
         ((*STEP, "--voltage", "16", "--times", "a,b"), 2, "separated by commas"),
