@@ -191,8 +191,8 @@ def one_supply(voltage: float | None, pack: PackChoice | None, motors: int = 1) 
     """Leave with wrong usage unless there is a voltage or a pack, and not both; motors share packs only."""
     if pack is None and motors != 1:
         raise typer.BadParameter(
-            "motors share a pack: give --cells and --capacity-mah. On a voltage that never sags each motor does "
-            "what it does alone.",
+            "motors share a pack: give --cells and --capacity-mah. On a voltage that never sags each motor "
+            "does what it does alone.",
             param_hint="--motors",
         )
     if (voltage is None) == (pack is None):
