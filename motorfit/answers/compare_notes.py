@@ -121,7 +121,9 @@ def together_elsewhere(tested: Sequence[Subject], companions: Sequence[Subject])
     for subject in (*tested, *companions):
         holders.setdefault(subject.campaign_fit, {})[subject.motor] = subject.fit_id
     wanted = {s.motor for s in tested}
-    for fits in holders.values():
+    for campaign, fits in holders.items():
+        if wanted == {s.motor for s in tested if s.campaign_fit == campaign}:
+            return []  # further fits beside it are mountings that were asked for
         if len(wanted) > 1 and wanted <= fits.keys():
             named = " ".join(f"--fit {fits[motor]}" for motor in sorted(wanted))
             text = f"All of these motors were also fitted together; that comparison is sharper: {named}."

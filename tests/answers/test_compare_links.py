@@ -99,6 +99,9 @@ def test_one_campaign_that_has_them_all_is_pointed_to(rng: np.random.Generator) 
     assert f"--fit {one[1].fit_id} --fit {one[0].fit_id}" in note.message
     paired = compare([one[0], one[1]], metrics=("kv",))
     assert "fitted-together-elsewhere" not in {n.code for n in paired.notes}
+    again = compare([one[0], one[1], two[1]], metrics=("kv",), models=True)
+    assert {"repeats", "linked"} <= {n.code for n in again.notes}
+    assert "fitted-together-elsewhere" not in {n.code for n in again.notes}
 
 
 def test_logs_that_both_fits_hold_tie_nothing(rng: np.random.Generator) -> None:
