@@ -15,6 +15,7 @@ from .access import Access
 from .body import BodyLimit
 from .cores import Pool
 from .jobs import Queue
+from .kept import Kept
 from .metrics import Metrics
 from .observe import Observe
 from .service import Service
@@ -34,6 +35,7 @@ def create_app(where: Settings | Path) -> FastAPI:
         Pool(settings.limits.waiting),
         Queue(settings.state),
         Uploads(settings.state),
+        Kept(settings.limits.kept_bytes),
     )
     metrics = Metrics(service.queue.counts)
 

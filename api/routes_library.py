@@ -245,4 +245,13 @@ async def _json(
     same = unchanged(request, tag)
     if same is not None:
         return same
-    return await here.pool.run(lambda: JSONResponse(make(file), headers=headers_of(tag)))
+    return await kept_json(here, tag, lambda: make(file))
+
+
+async def kept_json(here: Service, tag: str, make: Callable[[], dict[str, Any]]) -> Response:
+    """Return what ``make`` makes in a thread as JSON, or the same from before."""
+    body = here.kept.get(tag)
+    if body is None:
+        body = await here.pool.run(lambda: JSONResponse(make()).body)
+        here.kept.put(tag, bytes(body))
+    return Response(bytes(body), media_type="application/json", headers=headers_of(tag))

@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
-from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
 from motorfit.answers.axis import DEFAULT_THROTTLE
@@ -28,7 +27,7 @@ from .limits import MAX_WORK
 from .negotiate import form_of
 from .problems import RefusalError, responses
 from .questions import EnduranceQuestion, PredictionQuestion, TransientQuestion, question_text
-from .routes_library import NOT_MODIFIED, TABLES
+from .routes_library import NOT_MODIFIED, TABLES, kept_json
 from .service import Here, Service
 from .tables import Table, encode
 
@@ -191,10 +190,11 @@ async def answer_of_fits(
     if same is not None:
         return same
 
+    if form == "json":
+        return await kept_json(here, tag, lambda: make()[0])
+
     def work() -> Response:
         document, table = make()
-        if form == "json":
-            return JSONResponse(document, headers=headers_of(tag))
         if table is None:
             raise RefusalError(406, "Accept: this answer has no curves to put in a table; it is JSON.")
         content, media = encode(table, form)

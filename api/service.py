@@ -9,6 +9,7 @@ from fastapi import Depends, Request
 
 from .cores import Pool
 from .jobs import Queue
+from .kept import Kept
 from .settings import Settings
 from .shelf import Shelf
 from .uploads import Uploads
@@ -31,6 +32,7 @@ class Service:
     pool: Pool
     queue: Queue
     uploads: Uploads
+    kept: Kept
     streams: Streams = field(default_factory=Streams)
 
 

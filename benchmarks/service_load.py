@@ -50,12 +50,12 @@ class Wire:
 
 
 async def load(
-    port: int, name: str, seconds: float, wires: int, rate: float | None, make: Any
+    port: int, root: int, name: str, seconds: float, wires: int, rate: float | None, make: Any
 ) -> dict[str, Any]:
     """Keep ``wires`` connections asking; with a rate, at fixed times whatever the answers take."""
     latencies: list[float] = []
     wrong: list[int] = []
-    begun = time.perf_counter()
+    begun, before = time.perf_counter(), cpu_s(root)
     count = 0
 
     async def one() -> None:
@@ -77,24 +77,45 @@ async def load(
     await asyncio.gather(*(one() for _ in range(wires)))
     spent = time.perf_counter() - begun
     p50, p99 = (1e3 * float(q) for q in np.quantile(latencies, (0.5, 0.99)))
-    found = {"load": name, "per_s": len(latencies) / spent, "p50_ms": p50, "p99_ms": p99, "wrong": len(wrong)}
-    print(f"{name:<34} {found['per_s']:8.0f}/s   p50 {p50:7.1f} ms   p99 {p99:7.1f} ms   wrong {len(wrong)}")
+    each = 1e3 * (cpu_s(root) - before) / len(latencies)
+    found = {
+        "load": name,
+        "cpu_ms": each,
+        "per_s": len(latencies) / spent,
+        "p50_ms": p50,
+        "p99_ms": p99,
+        "wrong": len(wrong),
+    }
+    print(
+        f"{name:<34} {found['per_s']:8.0f}/s   p50 {p50:7.1f} ms   p99 {p99:7.1f} ms   cpu {each:6.2f} ms   wrong {len(wrong)}"
+    )
     return found
 
 
 def memory_mb(root: int) -> float:
     """Resident memory of a process and those under it."""
-    total, pending = 0.0, [root]
+    pages = sum(int(Path(f"/proc/{pid}/statm").read_text().split()[1]) for pid in tree(root))
+    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+def cpu_s(root: int) -> float:
+    """Processor time spent by a process and those under it, which other work on the machine hardly changes."""
+    ticks = 0
+    for pid in tree(root):
+        fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        ticks += int(fields[11]) + int(fields[12])
+    return ticks / os.sysconf("SC_CLK_TCK")
+
+
+def tree(root: int) -> list[int]:
+    """A process and all under it."""
+    found, pending = [], [root]
     while pending:
         pid = pending.pop()
-        try:
-            pages = int(Path(f"/proc/{pid}/statm").read_text().split()[1])
-            total += pages * os.sysconf("SC_PAGE_SIZE") / 1e6
-            for task in Path(f"/proc/{pid}/task").iterdir():
-                pending += [int(child) for child in (task / "children").read_text().split()]
-        except (OSError, ValueError):
-            continue
-    return total
+        found.append(pid)
+        for task in Path(f"/proc/{pid}/task").iterdir():
+            pending += [int(child) for child in (task / "children").read_text().split()]
+    return found
 
 
 async def measure(port: int, root: int, options: argparse.Namespace) -> list[dict[str, Any]]:
@@ -112,12 +133,15 @@ async def measure(port: int, root: int, options: argparse.Namespace) -> list[dic
     propeller = facts["propellers"][0] if facts["propellers"] else "7x4x2"
     json_type = "Content-Type: application/json\r\n"
 
-    def question(number: int) -> bytes:
+    fresh = iter(range(10**9))
+
+    def question(number: int | None = None) -> bytes:
+        number = next(fresh) if number is None else number
         asked = {"motor": motor["motor"], "propeller": propeller, "throttle": POINTS}
-        return json.dumps(asked | {"voltage": 14.0 + 0.001 * (number % 4000)}).encode()
+        return json.dumps(asked | {"voltage": 14.0 + 1e-6 * number}).encode()
 
     def prediction(number: int) -> tuple[str, str, bytes, str, int]:
-        return "POST", "/v1/predictions", question(number), json_type, 200
+        return "POST", "/v1/predictions", question(), json_type, 200
 
     await asyncio.gather(*(wire_ask(port, prediction(k)) for k in range(8)))
     _, told, _ = await wire.ask("POST", "/v1/predictions", question(0), json_type)
@@ -128,17 +152,17 @@ async def measure(port: int, root: int, options: argparse.Namespace) -> list[dic
     rows = []
     print(f"{facts['draws']} draws, {len(POINTS)} points, every question a new one")
     for wires in (2, 4, 8):
-        rows.append(await load(port, f"predictions, {wires} at once", seconds, wires, None, prediction))
+        rows.append(await load(port, root, f"predictions, {wires} at once", seconds, wires, None, prediction))
     if options.rate:
         rows.append(
-            await load(port, f"predictions, {options.rate:g}/s", seconds, 64, options.rate, prediction)
+            await load(port, root, f"predictions, {options.rate:g}/s", seconds, 64, options.rate, prediction)
         )
     same = ("POST", "/v1/predictions", question(0), f"{json_type}If-None-Match: {tag}\r\n", 304)
-    rows.append(await load(port, "predictions, unchanged (304)", seconds, 8, None, lambda _: same))
+    rows.append(await load(port, root, "predictions, unchanged (304)", seconds, 8, None, lambda _: same))
     held = ("GET", f"/v1/motors/{motor['motor']}", b"", f"If-None-Match: {shown}\r\n", 304)
-    rows.append(await load(port, "a motor, unchanged (304)", seconds, 8, None, lambda _: held))
+    rows.append(await load(port, root, "a motor, unchanged (304)", seconds, 8, None, lambda _: held))
     motors = ("GET", f"/v1/motors/{motor['motor']}", b"", "", 200)
-    rows.append(await load(port, "a motor", seconds, 8, None, lambda _: motors))
+    rows.append(await load(port, root, "a motor", seconds, 8, None, lambda _: motors))
     if options.mixed:
         fit = motor["latest"]
         kinds = [
@@ -153,7 +177,9 @@ async def measure(port: int, root: int, options: argparse.Namespace) -> list[dic
         before = memory_mb(root)
         for part in range(4):
             rows.append(
-                await load(port, "mixed", options.mixed / 4, 6, None, lambda k: kinds[k % len(kinds)](k))
+                await load(
+                    port, root, "mixed", options.mixed / 4, 6, None, lambda k: kinds[k % len(kinds)](k)
+                )
             )
             rows[-1]["memory_mb"] = memory_mb(root)
             print(f"    memory {rows[-1]['memory_mb']:.0f} MB (before {before:.0f})", f"part {part + 1} of 4")
