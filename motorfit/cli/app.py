@@ -19,6 +19,7 @@ from motorfit.cli.demo import demo
 from motorfit.cli.fit import fit
 from motorfit.cli.holdout import holdout
 from motorfit.cli.hover import hover
+from motorfit.cli.next import next_
 from motorfit.cli.predict import predict
 from motorfit.cli.report import report
 from motorfit.cli.serve import serve
@@ -63,8 +64,8 @@ def _common(
     """
 
 
-for command in (demo, check, fit, show, predict, step, hover, torque, compare, holdout, report, serve):
-    app.command()(command)
+for command in (demo, check, fit, show, predict, step, hover, torque, compare, holdout, next_, report, serve):
+    app.command(command.__name__.rstrip("_"))(command)
 
 
 def main() -> None:

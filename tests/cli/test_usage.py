@@ -15,7 +15,7 @@ from tests.cli.conftest import Run
 # fmt: off
 COMMANDS = (
     "demo", "check", "fit", "show", "predict", "step", "hover", "torque", "compare", "holdout",
-    "report", "serve",
+    "next", "report", "serve",
 )
 # fmt: on
 
