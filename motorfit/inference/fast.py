@@ -42,6 +42,8 @@ _R_HAT, _R_HAT_SOUND = 1.012, 1.03
 """Between groups: when the last moves may end, and what is still believed."""
 _STAGES = 40
 _PILOT, _PILOTS = 600, 2
+_WORSE = 0.3
+"""Share of the effective draws before it from which a correction is taken back."""
 
 
 @dataclass(frozen=True)
@@ -123,8 +125,13 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     FastDraws; look at `sound` before use.
     """
     proposal = bend(target, optimum, rng)
+    best, before = 0.0, proposal
     for _ in range(_PILOTS):
         pilot, lw, _ = _batch(target, proposal, rng.standard_normal((_PILOT, proposal.normals)))
+        if effective(lw) < _WORSE * best:  # the last correction did harm
+            proposal = before
+            break
+        best, before = effective(lw), proposal
         proposal = proposal.corrected(pilot.e, lw)
     most = next(s for s in (4, 2, 1) if s == 1 or draws // s >= _WALKERS)
     swarm = _Swarm(target, proposal, rng, draws)

@@ -23,6 +23,9 @@ Array = npt.NDArray[np.float64]
 
 _OUTLIER = 3.0
 _NU = 4.0
+_NEGLIGIBLE = 1.5e-4
+"""Difference in size of a slow error that no interval shows [1]."""
+
 _FEWEST = 12
 
 
@@ -56,9 +59,8 @@ def same_noise(before: Target, after: Target) -> bool:
     if not used.any():
         return True
     ratio = np.abs(np.log(after.isd[used] / before.isd[used]))
-    same_size = np.abs(after.slow.size - before.slow.size) <= 0.3 * np.maximum(
-        after.slow.size, before.slow.size
-    )
+    larger = np.maximum(after.slow.size, before.slow.size)
+    same_size = np.abs(after.slow.size - before.slow.size) <= np.maximum(0.3 * larger, _NEGLIGIBLE)
     return bool(np.mean(ratio > 0.05) < 0.02 and same_size.all())
 
 

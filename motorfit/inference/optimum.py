@@ -26,7 +26,7 @@ _FAR = 1e9
 """What an impossible prediction counts as, in standard deviations."""
 
 _INSIDE = 0.02
-"""How far from a bound a search starts: on it, the first step would have no room."""
+"""How far from a bound a search starts at most: on it, the first step would have no room."""
 
 
 class OptimumError(MotorfitError):
@@ -121,20 +121,21 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     """
     from lmfit import Minimizer, Parameters
 
-    first = target.residuals(start[None, :])[0]
-    if not np.isfinite(first).all():
+    first = target.residuals(np.concatenate([start[None, :], start + _STEP * np.eye(start.size)]))
+    if not np.isfinite(first[0]).all():
         raise OptimumError(
             "The model has no finite prediction at the start of the fit. Run `motorfit check` on the "
             "campaign: a unit slip or a wrong pole count is the usual cause."
         )
     names = [f"z{i}" for i in range(start.size)]
     soft = target.data_rows if robust else 0
+    first = _softened(first, soft)
+    # within what the data allow: a step further inside may be many of a coordinate's standard deviations
+    room = np.minimum(0.5 / np.linalg.norm((first[1:] - first[0]) / _STEP, axis=1).clip(1e-12), _INSIDE)
     parameters = Parameters()
-    for name, value, coordinate in zip(names, start, target.graph.coordinates, strict=True):
+    for name, value, coordinate, step in zip(names, start, target.graph.coordinates, room, strict=True):
         low, high = _bounds(coordinate.prior)
-        inside = (
-            min(max(float(value), low + _INSIDE), high - _INSIDE) if high > low + _INSIDE else float(value)
-        )
+        inside = float(value) if math.isinf(low) else min(max(float(value), low + step), high - step)
         parameters.add(name, value=inside, min=low, max=high)
 
     def position(p: Parameters) -> Array:
@@ -158,7 +159,9 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
         method="least_squares", jac=derivative, x_scale=1.0, max_nfev=most, ftol=1e-4 if robust else 1e-6,
         xtol=1e-5, gtol=1e-5,
     )  # fmt: skip
-    return position(fit.params), int(fit.nfev)
+    end = position(fit.params)
+    now, then = (float(np.sum(_softened(target.residuals(z[None, :]), soft)[0] ** 2)) for z in (end, start))
+    return (end if now <= then else start), int(fit.nfev)
 
 
 def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:

@@ -197,7 +197,7 @@ BELIEFS: Mapping[str, Belief] = MappingProxyType(
         "duty_slope": Belief(1.0, 0.05, False, "1", "duty equals throttle, nearly"),
         "duty_curvature": Belief(0.0, 0.10, False, "1", "duty equals throttle, nearly"),
         "duty_cubic": Belief(0.0, 0.04, False, "1", "duty equals throttle, nearly"),
-        "controller_idle_current": Belief(0.04, math.log(2.5), True, "A", "logic and gate drivers"),
+        "controller_idle_current": Belief(0.12, math.log(2.5), True, "A", "logic and gate drivers"),
         "current_limit": Belief(1.0, 0.03, True, "1", "relative to the nominal limit"),
         "gain_voltage": Belief(1.0, 0.01, True, "1", "divider, uncalibrated"),
         "gain_current": Belief(1.0, 0.03, True, "1", "hall sensor, uncalibrated"),

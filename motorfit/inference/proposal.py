@@ -36,8 +36,11 @@ PROBE_ROUNDS, PROBES = 2, 800
 _MOST = 150
 """Monomials added at a time."""
 
-_NARROWEST_PRECISION = 0.3
-"""Of a corrected direction, relative to what it was: its width grows 1.8 times at most."""
+_PRECISIONS = (0.3, 4.0)
+"""Of a corrected direction, relative to what it was."""
+
+_FARTHEST = 1.5
+"""A correction moves the centre no farther, in widths: a parabola fitted here says little about there."""
 
 
 @dataclass(frozen=True)
@@ -125,7 +128,7 @@ class Proposal:
 
         A parabola along every direction is fitted to the log-weights. Every draw tells of it, not only the
         few that carry weight, so far fewer are needed than for weighted moments. No width grows more than
-        1.8 times.
+        1.8 times or shrinks to less than half.
         """
         nb = self.bounded
         slope, curve = _parabolas(e - self.mean, log_weight)
@@ -137,9 +140,10 @@ class Proposal:
         factor = np.linalg.cholesky(precision)
         inner = np.linalg.solve(factor, np.linalg.solve(factor, np.diag(-2.0 * curve)).T)
         values, axes = np.linalg.eigh(0.5 * (inner + inner.T))
-        root = factor @ axes * np.sqrt(np.maximum(1.0 + values, _NARROWEST_PRECISION))
+        root = factor @ axes * np.sqrt(np.clip(1.0 + values, *_PRECISIONS))
         precision = root @ root.T
-        mean = self.mean + np.linalg.solve(precision, slope)
+        step = np.linalg.solve(precision, slope)
+        mean = self.mean + step / max(1.0, float(np.abs(step).max()) / _FARTHEST)
         along = -np.linalg.solve(precision[nb:, nb:], precision[nb:, :nb])
         own = precision[:nb, :nb] + precision[:nb, nb:] @ along
         wide = np.linalg.cholesky(np.linalg.inv(precision[nb:, nb:]))
@@ -160,7 +164,8 @@ def _parabolas(x: Array, log_weight: Array) -> tuple[Array, Array]:
     trust = 1.0 / (1.0 + (np.maximum(middle - lw, 0.0) / spread) ** 2)
     columns = np.concatenate([np.ones((x.shape[0], 1)), x, x * x], axis=1)
     gram = (columns * trust[:, None]).T @ columns
-    gram += np.diag(1e-6 * np.diag(gram) + 1e-12)
+    # where a bound leaves one side only, slope and curvature are all but one: neither may run off with the other
+    gram += np.diag(1e-3 * np.diag(gram) + 1e-12)
     beta = np.linalg.solve(gram, (columns * trust[:, None]).T @ (lw - middle))
     return beta[1 : x.shape[1] + 1], beta[x.shape[1] + 1 :]
 
