@@ -252,6 +252,6 @@ async def kept_json(here: Service, tag: str, make: Callable[[], dict[str, Any]])
     """Return what ``make`` makes in a thread as JSON, or the same from before."""
     body = here.kept.get(tag)
     if body is None:
-        body = await here.pool.run(lambda: JSONResponse(make()).body)
-        here.kept.put(tag, bytes(body))
-    return Response(bytes(body), media_type="application/json", headers=headers_of(tag))
+        body = await here.pool.run(lambda: bytes(JSONResponse(make()).body))
+        here.kept.put(tag, body)
+    return Response(body, media_type="application/json", headers=headers_of(tag))

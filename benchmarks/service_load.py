@@ -86,9 +86,8 @@ async def load(
         "p99_ms": p99,
         "wrong": len(wrong),
     }
-    print(
-        f"{name:<34} {found['per_s']:8.0f}/s   p50 {p50:7.1f} ms   p99 {p99:7.1f} ms   cpu {each:6.2f} ms   wrong {len(wrong)}"
-    )
+    times = f"p50 {p50:7.1f} ms   p99 {p99:7.1f} ms   cpu {each:6.2f} ms"
+    print(f"{name:<34} {found['per_s']:8.0f}/s   {times}   wrong {len(wrong)}")
     return found
 
 
@@ -99,7 +98,7 @@ def memory_mb(root: int) -> float:
 
 
 def cpu_s(root: int) -> float:
-    """Processor time spent by a process and those under it, which other work on the machine hardly changes."""
+    """Processor time spent by a process and those under it, whatever else the machine does."""
     ticks = 0
     for pid in tree(root):
         fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
