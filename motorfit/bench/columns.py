@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from motorfit.bench.faults import listed, nearest
 from motorfit.bench.labels import label_of, unit_of
-from motorfit.bench.models import Column, Run
+from motorfit.bench.models import Run
 from motorfit.bench.rawtable import RawTable, Remark
 from motorfit.units import EXAMPLES, UnitError
 
@@ -30,8 +30,10 @@ def assign_columns(table: RawTable, run: Run) -> tuple[dict[str, Assigned], list
     remarks: list[Remark] = []
     found: dict[str, Assigned] = {}
     for channel, column in run.columns.items():
-        position = _position(table, channel, column, remarks)
-        if position is not None:
+        position, fault = column_position(table, channel, column.column, f"columns.{channel}.column")
+        if position is None:
+            remarks.append(fault)
+        else:
             name = table.names[position] if table.names else f"column {position + 1}"
             found[channel] = Assigned(
                 position, name, column.unit or _header_unit(table, position), column.sign
@@ -47,42 +49,32 @@ def _header_unit(table: RawTable, position: int) -> str | None:
     return unit or (None if table.names is None else unit_of(table.names[position]))
 
 
-def _position(table: RawTable, channel: str, column: Column, remarks: list[Remark]) -> int | None:
+def column_position(table: RawTable, channel: str, wanted: str | int, key: str) -> tuple[int | None, Remark]:
+    """Position from 0 of a column the campaign file names at `key`; None where the file has none, and why."""
     width = table.numbers.shape[1]
-    if isinstance(column.column, int):
-        if column.column <= width:
-            return column.column - 1
-        remarks.append(
-            Remark(
-                "error",
-                "missing-column",
-                f"{channel} is said to be column {column.column}; the file has {width} columns",
-                f"Correct columns.{channel}.column: 1 to {width}.",
-            )
-        )
-        return None
-    names = [n.strip() for n in table.names or ()]
-    if column.column.strip() in names:
-        return names.index(column.column.strip())
-    near = nearest(column.column, names)
-    remedy = (
-        f'Did you mean "{near}"?'
-        if near
-        else (
-            f"Its columns are: {listed(names)}."
-            if names
-            else "The file has no header; give columns by position from 1."
-        )
-    )
-    remarks.append(
-        Remark(
+    if isinstance(wanted, int):
+        fault = Remark(
             "error",
             "missing-column",
-            f'{channel} is said to be column "{column.column}", which is not in the file',
-            remedy,
+            f"{channel} is said to be column {wanted}; the file has {width} columns",
+            f"Correct {key}: 1 to {width}.",
         )
+        return (wanted - 1 if wanted <= width else None), fault
+    names = [n.strip() for n in table.names or ()]
+    near = nearest(wanted, names)
+    if near:
+        remedy = f'Did you mean "{near}"?'
+    elif names:
+        remedy = f"Its columns are: {listed(names)}."
+    else:
+        remedy = "The file has no header; give columns by position from 1."
+    fault = Remark(
+        "error",
+        "missing-column",
+        f'{channel} is said to be column "{wanted}", which is not in the file',
+        remedy,
     )
-    return None
+    return (names.index(wanted.strip()) if wanted.strip() in names else None), fault
 
 
 def _by_header(table: RawTable, found: dict[str, Assigned], remarks: list[Remark]) -> None:

@@ -118,6 +118,7 @@ def check_run(
     """A run's references, load, log file and columns."""
     faults = check_references(table, path, ids)
     faults += _load(table, path)
+    faults += check_window(table, path)
     if isinstance(file, Path):
         faults += _log_file(table, file, path)
     columns = table.get("columns", {})
@@ -233,21 +234,59 @@ def _column(
 
 
 def check_repeats(tables: Sequence[Mapping[str, Any]]) -> list[Fault]:
-    """Logs that two runs of one motor both claim: their samples would count twice."""
-    seen: dict[tuple[str, str], int] = {}
+    """Logs, or parts of logs, that two runs of one motor both claim: their samples would count twice."""
     faults: list[Fault] = []
+    readers: dict[tuple[str, str], list[int]] = {}
     for i, table in enumerate(tables):
         file, motor = table.get("file"), table.get("motor")
         if not isinstance(file, str) or not isinstance(motor, str):
             continue
-        if (file, motor) in seen:
+        earlier = readers.setdefault((file, motor), [])
+        same = next((j for j in earlier if not _apart(table, tables[j])), None)
+        if same is not None:
             faults.append(
                 Fault(
                     join("runs", i, "file"),
                     shown(file),
-                    f"a file not read by runs[{seen[file, motor]}]",
-                    "Name each run's own log; one read twice would count double.",
+                    f"a file, or a part of a file, not read by runs[{same}]",
+                    "Name each run's own log; one read twice would count double. Several runs of one file "
+                    "are told apart by part, by from_s and to_s, or by where.",
                 )
             )
-        seen.setdefault((file, motor), i)
+        earlier.append(i)
     return faults
+
+
+def check_window(table: Mapping[str, Any], path: str) -> list[Fault]:
+    """A span of time that ends before it begins, and choices of rows that a table cannot have."""
+    faults: list[Fault] = []
+    start, end = table.get("from_s"), table.get("to_s")
+    if isinstance(start, (int, float)) and isinstance(end, (int, float)) and end <= start:
+        faults.append(
+            Fault(join(path, "to_s"), shown(end), f"above from_s = {start}", "Correct one of the two.")
+        )
+    for key in ("from_s", "to_s"):
+        if table.get("kind") == "table" and key in table:
+            faults.append(
+                Fault(
+                    join(path, key),
+                    shown(table[key]),
+                    "no time in a table of steady points",
+                    "Choose its rows with part or where, or correct the run's kind.",
+                )
+            )
+    return faults
+
+
+def _apart(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Whether two runs of one file state that they take different rows."""
+    if one.get("part") != other.get("part") and None not in (one.get("part"), other.get("part")):
+        return True
+    a, b = one.get("where"), other.get("where")
+    if isinstance(a, Mapping) and isinstance(b, Mapping) and a.get("column") == b.get("column"):
+        return bool(a.get("equals") != b.get("equals"))
+    starts = [t.get("from_s") or 0.0 for t in (one, other)]
+    ends = [t.get("to_s") or float("inf") for t in (one, other)]
+    if not all(isinstance(v, (int, float)) for v in (*starts, *ends)):
+        return True  # refused elsewhere
+    return bool(ends[0] <= starts[1] or ends[1] <= starts[0])

@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 
 from motorfit.bench.campaign import Campaign, Run
 from motorfit.bench.clock import Clock, make_clock, seconds_of_stamps
+from motorfit.bench.codes import fault_codes
 from motorfit.bench.columns import Assigned, assign_columns, conversion_remark
 from motorfit.bench.dropouts import speed_excursions
 from motorfit.bench.findings import Finding, LogError
 from motorfit.bench.logfile import read_table
+from motorfit.bench.portion import parts_remedy, portion_of, window_of
 from motorfit.bench.rawtable import RawTable, Remark, remark_rows
 from motorfit.bench.textlog import UnreadableLogError
 from motorfit.bench.unstated import unstated_unit
@@ -33,6 +35,7 @@ class RunLog:
         that of the motor's shaft [rad/s]; NaN where a cell is missing.
     findings: what reading showed, none of it an error.
     sha256: of the file's bytes.
+    rows: int64 (n,), line (or sheet row) number of each instant, from 1; None for a log made in memory.
     """
 
     run: Run
@@ -40,6 +43,7 @@ class RunLog:
     channels: dict[str, NDArray[np.float64]]
     findings: tuple[Finding, ...]
     sha256: str
+    rows: NDArray[np.int64] | None = None
 
 
 def read_run(campaign: Campaign, run: Run) -> RunLog:
@@ -104,6 +108,13 @@ class _Reading:
         columns, remarks = assign_columns(self._table, self._run)
         self._add(remarks)
         time_column = columns.pop("time", None)
+        portion, remarks = portion_of(
+            self._table, self._run, None if time_column is None else time_column.position
+        )
+        self._add(remarks)
+        if portion is None:
+            return None
+        self._table = portion
         if not columns:
             if not any(f.severity == "error" for f in self.findings):
                 self._add([self._nothing_known()])
@@ -122,14 +133,15 @@ class _Reading:
                         )
                     ]
                 )
-            return RunLog(self._run, None, channels, tuple(self.findings), sha256)
+            return RunLog(self._run, None, channels, tuple(self.findings), sha256, self._table.row_numbers)
         clock = self._clock(time_column)
         if clock is None:
             return None
         gathered = {name: clock.gather(v) for name, v in channels.items()}
         if "speed" in gathered:
             gathered["speed"] = self._without_excursions(clock, gathered["speed"])
-        return RunLog(self._run, clock.time_s, gathered, tuple(self.findings), sha256)
+        rows = self._table.row_numbers[clock.rows[clock.groups]]
+        return RunLog(self._run, clock.time_s, gathered, tuple(self.findings), sha256, rows)
 
     def _nothing_known(self) -> Remark:
         if self._table.names is None:
@@ -210,6 +222,7 @@ class _Reading:
             )
         if len(texts) == len(raw):
             return None
+        raw = self._without_codes(channel, raw)
         conversion = self._conversion(channel, column, raw)
         if conversion is None:
             return None
@@ -219,6 +232,22 @@ class _Reading:
         if channel == "throttle":
             values = self._throttle(values, rows)
         return np.asarray(np.where(np.isfinite(values), values, np.nan))
+
+    def _without_codes(self, channel: str, raw: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The numbers as logged (n,), NaN where they are a fault code, and a finding that names the rows."""
+        coded, codes = fault_codes(raw)
+        if not codes:
+            return raw
+        words = " and ".join(f"{code:.0f}" for code in codes)
+        remark = remark_rows(
+            "warning",
+            "fault-code",
+            f"{words}, far from all other values: a code for a fault, not a reading; taken as missing",
+            "Nothing to do if the sensor is known to write it; otherwise look at the sensor.",
+            self._table.row_numbers[coded],
+        )
+        self._add([remark], channel)
+        return np.where(coded, np.nan, raw)
 
     def _throttle(self, values: NDArray[np.float64], rows: NDArray[np.int64]) -> NDArray[np.float64]:
         """Throttle within 0 to 1: a little beyond is a pulse past its nominal range, a lot a wrong unit."""
@@ -304,8 +333,18 @@ class _Reading:
             to_seconds = conversion.factor
         same = np.concatenate([[False], np.all(_equal(table.numbers[1:], table.numbers[:-1]), axis=1)])
         clock, remarks = make_clock(stamps, table.row_numbers, to_seconds, same)
-        self._add(remarks, "time")
+        self._add([self._with_parts(remark, column) for remark in remarks], "time")
+        if clock is None:
+            return None
+        clock, remarks = window_of(run, clock)
+        self._add(remarks)
         return clock
+
+    def _with_parts(self, remark: Remark, time: Assigned) -> Remark:
+        """A clock that starts over, with the parts that it makes of the file."""
+        if remark.kind != "clock-starts-over":
+            return remark
+        return replace(remark, remedy=parts_remedy(self._table, time.position))
 
 
 def _equal(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:

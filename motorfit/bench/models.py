@@ -147,8 +147,19 @@ class Column(_Part):
     sign: Literal[1, -1] = 1
 
 
+class Where(_Part):
+    """Which rows of a log are a run's: those whose column, by name or position, holds this number or text."""
+
+    column: Annotated[str, Field(min_length=1)] | Annotated[int, Field(ge=1, le=10_000)]
+    equals: Annotated[str, Field(min_length=1)] | int | Number
+
+
 class Run(_Part):
-    """One run at the bench. `file` is absolute once loaded; `air` is the whole air of the run."""
+    """One run at the bench. `file` is absolute once loaded; `air` is the whole air of the run.
+
+    Several runs in one file: `where` chooses rows by a column, `part` (from 1) a stretch between two points
+    at which time starts over or the header stands again, `from_s` and `to_s` [s] a span of time within that.
+    """
 
     id: Id
     motor: str
@@ -160,6 +171,10 @@ class Run(_Part):
     columns: Mapping[str, Column] = Field(default_factory=dict)
     air: Air | None = None
     current_limit_a: Positive | None = None
+    part: Annotated[int, Field(ge=1, le=10_000)] | None = None
+    from_s: NotNegative | None = None
+    to_s: Positive | None = None
+    where: Where | None = None
 
 
 class Measurement(_Part):

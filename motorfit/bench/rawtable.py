@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +61,23 @@ class RawTable:
     texts: dict[int, dict[int, str]] = field(default_factory=dict)
     seams: tuple[int, ...] = ()
     remarks: list[Remark] = field(default_factory=list)
+
+    def only(self, chosen: NDArray[np.bool_]) -> RawTable:
+        """The table with some of its rows, bool (row,); what reading the file showed stays."""
+        place = np.cumsum(chosen) - 1
+        texts = {
+            column: {int(place[row]): text for row, text in cells.items() if chosen[row]}
+            for column, cells in self.texts.items()
+        }
+        kept = int(np.count_nonzero(chosen))
+        seams = {int(np.count_nonzero(chosen[:s])) for s in self.seams}
+        return replace(
+            self,
+            numbers=self.numbers[chosen],
+            row_numbers=self.row_numbers[chosen],
+            texts={column: cells for column, cells in texts.items() if cells},
+            seams=tuple(sorted(s for s in seams if 0 < s < kept)),
+        )
 
 
 def cell_value(cell: str, comma: bool) -> float | None:

@@ -70,7 +70,7 @@ def test_rows_of_one_stamp_become_their_mean(tmp_path: Path) -> None:
 
 def test_two_runs_in_one_file_are_refused(tmp_path: Path) -> None:
     stamps = [f"{0.01 * i:.2f}" for i in range(60)] * 2
-    with pytest.raises(LogError, match=r"row 62: time goes back by 0\.59 s.*[Ss]plit the file"):
+    with pytest.raises(LogError, match=r"row 62: time goes back by 0\.59 s.*part = 2, rows 62 to 121"):
         ramp(tmp_path, stamps)
 
 
