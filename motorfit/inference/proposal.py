@@ -164,7 +164,7 @@ def _parabolas(x: Array, log_weight: Array) -> tuple[Array, Array]:
     trust = 1.0 / (1.0 + (np.maximum(middle - lw, 0.0) / spread) ** 2)
     columns = np.concatenate([np.ones((x.shape[0], 1)), x, x * x], axis=1)
     gram = (columns * trust[:, None]).T @ columns
-    # where a bound leaves one side only, slope and curvature are all but one: neither may run off with the other
+    # where a bound leaves one side only, slope and curvature are all but one and could run off together
     gram += np.diag(1e-3 * np.diag(gram) + 1e-12)
     beta = np.linalg.solve(gram, (columns * trust[:, None]).T @ (lw - middle))
     return beta[1 : x.shape[1] + 1], beta[x.shape[1] + 1 :]
