@@ -25,6 +25,7 @@ from motorfit.cli.report import report
 from motorfit.cli.serve import serve
 from motorfit.cli.show import show
 from motorfit.cli.step import step
+from motorfit.cli.token import token
 from motorfit.cli.torque import torque
 from motorfit.errors import MotorfitError
 
@@ -66,6 +67,7 @@ def _common(
 
 for command in (demo, check, fit, show, predict, step, hover, torque, compare, holdout, next_, report, serve):
     app.command(command.__name__.rstrip("_"))(command)
+app.add_typer(token)
 
 
 def main() -> None:

@@ -15,7 +15,7 @@ from tests.cli.conftest import Run
 # fmt: off
 COMMANDS = (
     "demo", "check", "fit", "show", "predict", "step", "hover", "torque", "compare", "holdout",
-    "next", "report", "serve",
+    "next", "report", "serve", "token",
 )
 # fmt: on
 
@@ -29,7 +29,7 @@ def test_every_command_explains_itself_with_an_example(run: Run, command: str) -
     shown = run(command, "--help")
     assert shown.code == 0
     assert f"motorfit {command}" in shown.out.split("Example:")[1]
-    if command not in ("report", "serve"):  # a page, and a service: no answer in JSON
+    if command not in ("report", "serve", "token"):  # a page, a service, a group: no answer in JSON
         assert "--json" in shown.out
 
 
