@@ -40,6 +40,18 @@ def _body(options: dict[str, Any]) -> dict[str, Any]:
 
 
 UPLOAD_OF_CHECK = _body({})
+UPLOAD_OF_HOLDOUT = _body(
+    {
+        "run": {"type": "string", "minLength": 1, "maxLength": 128, "description": "The run to leave out."},
+        "leave": {
+            "type": "string",
+            "enum": ["run", "pair", "propeller", "voltage"],
+            "description": "Leave out every one in turn; a pair is a motor with a propeller.",
+        },
+        **_OPTIONS,
+        "draws": {"type": "integer", "minimum": 100, "maximum": 20_000, "default": 1600},
+    }
+)
 UPLOAD_OF_FIT = _body(_OPTIONS)
 
 
@@ -51,7 +63,7 @@ class JobAnswer(_Answer):
     """A job."""
 
     job: str
-    kind: Literal["fit", "check"]
+    kind: Literal["fit", "check", "holdout"]
     state: Literal["queued", "running", "done", "failed", "cancelled"]
     cancelling: bool = Field(description="It is to be cancelled and still runs.")
     stage: str

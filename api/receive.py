@@ -36,6 +36,17 @@ class FitOptions(BaseModel):
     draws: int = Field(4000, ge=100, le=20_000)
 
 
+class HoldoutOptions(BaseModel):
+    """Options of `motorfit holdout`: one run, or every one of a kind in turn."""
+
+    model_config = ConfigDict(extra="forbid")
+    run: str | None = Field(None, min_length=1, max_length=128)
+    leave: str | None = Field(None, pattern="^(run|pair|propeller|voltage)$")
+    method: str = Field("auto", pattern="^(auto|fast|ensemble)$")
+    seed: int = Field(0, ge=0, le=2**63 - 1)
+    draws: int = Field(1600, ge=100, le=20_000)
+
+
 class CheckOptions(BaseModel):
     """A check has no options."""
 
@@ -110,6 +121,8 @@ def _keep(
 ) -> Job:
     _options(kind, query)
     options = _options(kind, query | fields)
+    if kind == "holdout" and (options["run"] is None) == (options["leave"] is None):
+        raise RefusalError(409, "Give one of run (its id) and leave (run, pair, propeller or voltage).")
     whole = [part for part, _, _ in files if part != "logs"]
     if len(whole) != 1:
         raise RefusalError(422, "One part `campaign` (the TOML file) or one `archive` is needed.")
@@ -158,9 +171,9 @@ def _queue(here: Service, kind: str, caller: str, key: str | None, options: dict
 
 
 def _options(kind: str, fields: dict[str, str]) -> dict[str, Any]:
-    shape: type[BaseModel] = FitOptions if kind == "fit" else CheckOptions
+    shapes: dict[str, type[BaseModel]] = {"fit": FitOptions, "check": CheckOptions, "holdout": HoldoutOptions}
     try:
-        return shape.model_validate(fields).model_dump()
+        return shapes[kind].model_validate(fields).model_dump()
     except ValidationError as error:
         faults = [(".".join(map(str, fault["loc"])), str(fault["msg"])) for fault in error.errors()]
         told = "; ".join(f"{at}: {message}" for at, message in faults)

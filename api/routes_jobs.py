@@ -77,6 +77,18 @@ async def checks(request: Request, here: Here, key: Key = None) -> Response:
 
 
 @router.post(
+    "/v1/holdouts",
+    status_code=202,
+    summary="Upload a campaign to be fitted without a run and scored on it",
+    responses={**ACCEPTED, **UPLOAD},
+    openapi_extra=job_answers.UPLOAD_OF_HOLDOUT,
+)
+async def holdouts(request: Request, here: Here, key: Key = None) -> Response:
+    """Take an upload as for a fit; give `run` or `leave`. Answers as `motorfit holdout --json`."""
+    return _accepted(await receive(request, here, "holdout", key))
+
+
+@router.post(
     "/v1/jobs/{job}/fit",
     status_code=202,
     summary="Fit what a check has seen, without a second upload",

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from motorfit.archive.stored import StoredFit
     from motorfit.bench.campaign import Campaign
+    from motorfit.bench.check import CheckReport
     from motorfit.bench.logs import RunLog
 
 DONE, REFUSED = 0, 1
@@ -34,7 +35,7 @@ def main(folder: Path) -> int:
     order = json.loads((folder / "order.json").read_text(encoding="utf-8"))
     _bind(int(order["limits"]["memory_bytes"]))
     try:
-        result = _check(folder, order) if order["kind"] == "check" else _fit(folder, order)
+        result = {"check": _check, "fit": _fit, "holdout": _holdout}[order["kind"]](folder, order)
     except MotorfitError as error:
         _write(folder, "problem.json", _problem(error))
         return REFUSED
@@ -69,19 +70,8 @@ def _check(folder: Path, order: dict[str, Any]) -> dict[str, Any]:
 
 def _fit(folder: Path, order: dict[str, Any]) -> dict[str, Any]:
     """Return what `fit --json` prints, but for the library's place on this machine."""
-    from motorfit.bench.campaign import load_campaign
-    from motorfit.bench.check import check_campaign
-    from motorfit.bench.findings import LogError
-    from motorfit.cli.unpack import lay_out
-
     library, options = Path(order["library"]), order["options"]
-    _tell("unpacking", 0.0)
-    campaign = load_campaign(lay_out(folder, folder / "work", order["limits"]))
-    _tell("reading logs", 0.02)
-    logs, found = _logs(campaign, order)
-    check = check_campaign(campaign, logs, found)
-    if check.errors:
-        raise LogError(check.errors)
+    campaign, logs, check = _read(folder, order)
     stored: tuple[StoredFit, ...] = ()
     if order["attempt"] > 1:
         stored = _already_stored(library, campaign, logs, order)
@@ -108,6 +98,41 @@ def _fit(folder: Path, order: dict[str, Any]) -> dict[str, Any]:
         "motors": [summarise(load_fit(library, one.motor, one.fit_id)).to_json() for one in stored],
         "warnings": [str(finding) for finding in check.findings if finding.severity == "warning"],
     }
+
+
+def _holdout(folder: Path, order: dict[str, Any]) -> dict[str, Any]:
+    """Return what `holdout --json` prints."""
+    from motorfit.answers.holdout import holdout
+
+    campaign, logs, _ = _read(folder, order)
+    options = order["options"]
+    return holdout(
+        campaign,
+        logs,
+        run=options["run"],
+        leave=options["leave"],
+        method=options["method"],
+        seed=options["seed"],
+        draws=options["draws"],
+        progress=_tell,
+    ).to_json()
+
+
+def _read(folder: Path, order: dict[str, Any]) -> tuple[Campaign, tuple[RunLog, ...], CheckReport]:
+    """Read and check an upload; what would stop a fit is raised."""
+    from motorfit.bench.campaign import load_campaign
+    from motorfit.bench.check import check_campaign
+    from motorfit.bench.findings import LogError
+    from motorfit.cli.unpack import lay_out
+
+    _tell("unpacking", 0.0)
+    campaign = load_campaign(lay_out(folder, folder / "work", order["limits"]))
+    _tell("reading logs", 0.02)
+    logs, found = _logs(campaign, order)
+    check = check_campaign(campaign, logs, found)
+    if check.errors:
+        raise LogError(check.errors)
+    return campaign, logs, check
 
 
 def _already_stored(

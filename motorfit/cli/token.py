@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 token = typer.Typer(
     name="token",
-    help="Make, list and revoke the tokens of a service.\n\n\b\nExample:  motorfit token create --scope write",
+    help="Make, list and revoke the tokens of a service.\n\n"
+    "\b\nExample:  motorfit token create --scope write",
     no_args_is_help=True,
     rich_markup_mode=None,
 )

@@ -133,6 +133,16 @@ def test_faults_of_an_upload_are_told_without_a_path_of_this_machine(
         assert str(settings.state) not in json.dumps(job)
 
 
+def test_a_run_is_left_out_and_predicted(busy: TestClient) -> None:
+    second = TABLE[TABLE.index("[[runs]]") :].replace('"ramp"', '"again"').replace("ramp.csv", "again.csv")
+    files = _parts(f"{TABLE}\n{second}", ramp=LOG, again=LOG.replace("22.2", "22.1"))
+    assert busy.post("/v1/holdouts", files=files).status_code == 409
+    answer = busy.post("/v1/holdouts", files=files, data={"run": "again", **QUICK})
+    job = _ended(busy, answer.headers["location"])
+    assert job["problem"] is None
+    assert "again" in json.dumps(job["result"])
+
+
 def test_an_archive_as_the_body(busy: TestClient) -> None:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as archive:
