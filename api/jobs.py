@@ -22,6 +22,8 @@ from motorfit.errors import MotorfitError
 
 NAME = "jobs.sqlite"
 ATTEMPTS = 2
+STARTS = 10
+"""Attempts in all, those among them that a stop or a crash of the whole service cut short."""
 State = Literal["queued", "running", "done", "failed", "cancelled"]
 STATES: tuple[State, ...] = ("queued", "running", "done", "failed", "cancelled")
 ENDED = frozenset({"done", "failed", "cancelled"})
@@ -253,20 +255,28 @@ class Queue:
             return True
 
     def give_back(self, worker: str, why: str, *, counts: bool = True) -> None:
-        """Put back the job that a worker held: it has died, or its process has. The second time it fails.
+        """Put back the job that a worker held, it or its process having died. The second time it fails.
 
-        Where nothing went wrong (the service was stopped in good order), the attempt does not count.
+        ``worker`` is one process, or a name without ``#``: then whichever process had it. Where it is not the
+        job's doing (the whole service was stopped or killed), the attempt does not count; but a job that takes
+        the machine down with it is not started for ever.
         """
         if not self.path.is_file():
             return
         with self._writing() as base:
             rows = base.execute(
-                "SELECT * FROM jobs WHERE worker = ? AND state = 'running'", (worker,)
+                "SELECT * FROM jobs WHERE state = 'running' AND (worker = ? OR "
+                "substr(worker, 1, length(?) + 1) = ? || '#')",
+                (worker, worker, worker),
             ).fetchall()
             for row in rows:
                 job = _of_row(row)
-                if counts and job.attempts >= ATTEMPTS:
-                    _end(base, job.id, "failed", None, worker_lost(why))
+                (starts,) = base.execute(
+                    "SELECT count(*) FROM events WHERE job = ? AND name = 'state' AND data LIKE '%running%'",
+                    (job.id,),
+                ).fetchone()
+                if starts >= STARTS or (counts and job.attempts >= ATTEMPTS):
+                    _end(base, job.id, "failed", None, worker_lost(why, starts))
                 else:
                     base.execute(
                         "UPDATE jobs SET state = 'queued', worker = NULL, attempts = ? WHERE id = ?",
@@ -332,12 +342,14 @@ class Queue:
             ) from error
 
 
-def worker_lost(why: str = "its worker was killed or the machine stopped") -> dict[str, Any]:
+def worker_lost(
+    why: str = "its worker was killed or the machine stopped", times: int = ATTEMPTS
+) -> dict[str, Any]:
     """Return the problem of a job that was tried as often as a job is tried."""
     return {
         "title": "Worker lost",
         "status": 500,
-        "detail": f"The job was tried {ATTEMPTS} times and did not come to an end: {why}.",
+        "detail": f"The job was tried {times} times and did not come to an end: {why}.",
     }
 
 

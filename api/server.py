@@ -29,6 +29,7 @@ def run(settings: Settings, port: int, *, processes: int = 1, workers: int = 1,
     MotorfitError
         The port is taken or may not be used, or the address is public and there is no token.
     """
+    from .jobs import Queue
     from .metrics import FOLDER_VARIABLE
     from .supervisor import Supervisor
 
@@ -40,8 +41,12 @@ def run(settings: Settings, port: int, *, processes: int = 1, workers: int = 1,
         number = listener.fileno()
         for each in range(processes):
             supervisor.add(f"server-{each}", "motorfit_api.process", str(number), sockets=(number,))
+        queue = Queue(settings.state)
         for each in range(workers):
-            supervisor.add(f"worker-{each}", "motorfit_api.worker", f"{socket.gethostname()}-{port}-{each}")
+            name = f"{socket.gethostname()}-{port}-{each}"
+            # Held by a worker of this name before any is started: the whole service was killed with it.
+            queue.give_back(name, "the service was killed", counts=False)
+            supervisor.add(f"worker-{each}", "motorfit_api.worker", name)
         supervisor.run()
 
 

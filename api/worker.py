@@ -37,7 +37,9 @@ class Worker:
 
     def __init__(self, settings: Settings, name: str) -> None:
         self.settings = settings
-        self.name = name
+        self._place = name
+        # A process that was thought dead must not speak for its successor.
+        self.name = f"{name}#{os.getpid()}"
         self.queue = Queue(settings.state)
         self.uploads = Uploads(settings.state)
         self.stopping = threading.Event()
@@ -45,7 +47,7 @@ class Worker:
     def run(self) -> None:
         """Take and do jobs, one at a time."""
         # A predecessor of the same name is dead: its job need not wait for the lease to end.
-        self.queue.give_back(self.name, "its worker was killed")
+        self.queue.give_back(self._place, "its worker was killed")
         cleaned = 0.0
         while not self.stopping.is_set():
             if time.monotonic() - cleaned > _CLEAN_S or not cleaned:
@@ -86,7 +88,7 @@ class Worker:
             "kind": job.kind,
             "library": str(self.settings.library.resolve()),
             "options": job.options,
-            "attempt": job.attempts,
+            "attempt": sum(e.name == "state" and "running" in e.data for e in self.queue.events(job.id, 0)),
             "created": job.created,
             "limits": {
                 "memory_bytes": limits.job_bytes,

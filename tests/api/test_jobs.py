@@ -164,7 +164,7 @@ def test_a_log_that_needs_too_much_memory_fails_alone(settings: Settings, tmp_pa
     files = _parts(TABLE.replace("ramp.csv", "ramp.csv.gz"))
     path = client.post("/v1/checks", files=[*files, ("logs", ("ramp.csv.gz", bomb))]).headers["location"]
     worker = Worker(small, "w")
-    job = worker.queue.claim("w", 60.0)
+    job = worker.queue.claim(worker.name, 60.0)
     assert job is not None
     worker._do(job)
     ended = client.get(path).json()

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from motorfit_api.jobs import Job, Queue, QueueFullError, new_id
+from motorfit_api.jobs import STARTS, Job, Queue, QueueFullError, new_id
 
 
 @pytest.fixture
@@ -76,6 +76,17 @@ def test_a_stop_in_good_order_is_no_attempt(queue: Queue) -> None:
         assert queue.claim("w", 600.0) is not None
         queue.give_back("w", "the service was stopped", counts=False)
     assert queue.counts()["queued"] == 1
+
+
+def test_a_job_that_takes_the_service_down_is_not_started_for_ever(queue: Queue) -> None:
+    job = _add(queue).id
+    for _ in range(STARTS):
+        assert queue.claim("w", 600.0) is not None
+        queue.give_back("w", "the service was killed", counts=False)
+    assert queue.claim("w", 600.0) is None
+    found = queue.get(job)
+    assert found is not None
+    assert found.state == "failed"
 
 
 def test_a_key_makes_one_job(queue: Queue) -> None:
