@@ -1,0 +1,209 @@
+"""Whether probabilities and intervals of `compare` hold what they promise: simulated benches of two motors.
+
+Usage: python -m benchmarks.compare_calibration [--benches N] [--kind pair|rich|twins|days] [--seed N]
+                                                [--draws N] [--json OUT]
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from benchmarks.common import machine, note, read
+from motorfit.answers.compare import compare
+from motorfit.answers.comparison import Comparison
+from motorfit.answers.facts import campaign_air
+from motorfit.answers.figures import Conditions, figures, machine_for
+from motorfit.answers.metrics import chosen_metrics
+from motorfit.answers.pairing import Subject
+from motorfit.archive.loaded import LoadedFit
+from motorfit.archive.store import load_fit, save_fit
+from motorfit.errors import MotorfitError
+from motorfit.inference.fit import fit_campaign
+from motorfit.physics import motor as motor_physics
+from motorfit.synthetic.draw import draw_air, draw_motor
+from motorfit.synthetic.options import BenchOptions
+from motorfit.synthetic.plan import plan_campaign
+from motorfit.synthetic.simulate import Scenario, draw_scenario, write_scenario
+from motorfit.synthetic.stand import draw_stand
+from motorfit.synthetic.truth import TrueMotor, Truth
+
+METRICS = (
+    "kv", "kt", "winding_resistance", "no_load_current", "rotor_inertia", "max_thrust_n",
+    "max_current_a", "peak_torque_nm", "peak_efficiency", "rise_time_s", "fall_time_s",
+    "hover_power_w", "max_thrust_n_per_gram",
+)  # fmt: skip
+VOLTS = 22.2
+_ABSENT = {"saturation_current": math.inf}
+"""What a parameter is that a simulated motor does not have; for all others nothing, 0."""
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Two motors to compare, the fits that tie their campaigns, and what is true of each."""
+
+    fits: tuple[LoadedFit, LoadedFit]
+    companions: tuple[LoadedFit, ...]
+    truths: tuple[Truth, Truth]
+
+
+def near(motor: TrueMotor, of: TrueMotor, rng: np.random.Generator) -> TrueMotor:
+    """A motor a fraction of a per cent from another, so that which is greater is often open."""
+    p = dict(of.parameters)
+    for name, spread in (
+        ("kv", 0.003), ("kt_kv_ratio", 0.002), ("winding_resistance", 0.01), ("rotor_inertia", 0.02),
+        ("drag_current_static", 0.03), ("drag_current_slope", 0.03),
+    ):  # fmt: skip
+        p[name] *= math.exp(rng.normal(0.0, spread))
+    p["kt"] = float(motor_physics.torque_constant(p["kv"], p["kt_kv_ratio"]))
+    drag = (p["drag_current_static"], p["drag_current_slope"], p["drag_current_windage"])
+    p["no_load_current"] = float(motor_physics.no_load_current(p["kv"], p["winding_resistance"], *drag))
+    return replace(motor, mass_g=of.mass_g, label_kv=of.label_kv, parameters=p)
+
+
+def fitted(folder: Path, scenario: Scenario, rng: np.random.Generator, seed: int, draws: int) -> Truth:
+    """Run a scenario, fit it with the fast method, and store it in the folder's library."""
+    place = folder / scenario.title.replace(" ", "-")
+    truth = write_scenario(place, scenario, rng, seed)
+    campaign, logs = read(truth.campaign)
+    save_fit(folder / "library", fit_campaign(campaign, logs, method="fast", seed=seed, draws=draws))
+    return truth
+
+
+def bench(folder: Path, kind: str, seed: int, draws: int) -> Bench:
+    """Simulate and fit one bench, or two days of which a motor and a propeller saw both."""
+    rng = np.random.default_rng(seed)
+    if kind in ("pair", "rich"):
+        options = BenchOptions.rich() if kind == "rich" else BenchOptions(spread="prior")
+    else:
+        options = BenchOptions(propellers=1)
+    scenario = draw_scenario(rng, options, "First day")
+    first, second = scenario.motors
+    if kind == "twins":
+        scenario = replace(scenario, motors=(first, near(second, first, rng)))
+    library = folder / "library"
+    truth = fitted(folder, scenario, rng, seed, draws)
+    if kind != "days":
+        return Bench((load_fit(library, first.id), load_fit(library, second.id)), (), (truth, truth))
+    one = load_fit(library, first.id), load_fit(library, second.id)
+    motors = (first, draw_motor(rng, "motor-3", options))
+    tested = [p.id for p in scenario.propellers if p.tested]
+    runs = tuple(plan_campaign([m.id for m in motors], tested, scenario.flywheels[0].id, options))
+    again = replace(
+        scenario,
+        title="Second day",
+        air=draw_air(rng),
+        stand=draw_stand(rng, options),
+        motors=motors,
+        runs=runs,
+    )
+    later = fitted(folder, again, rng, seed + 1, draws)
+    return Bench(
+        (one[1], load_fit(library, "motor-3")), (one[0], load_fit(library, first.id)), (truth, later)
+    )
+
+
+def as_true(fit: LoadedFit, truth: Truth) -> Subject:
+    """One exact draw: what the fit would hold if it knew everything."""
+    draws: dict[str, npt.NDArray[np.float64]] = {}
+    known: Mapping[str, float] = {**truth.stand, **truth.motors[fit.motor].parameters}
+    for name, values in fit.draws.items():
+        if values.ndim == 3:
+            each = [truth.propellers[p].parameters.get(name, 0.0) for p in fit.propellers]
+            draws[name] = np.array([[each]])
+        else:
+            draws[name] = np.array([[known.get(name, _ABSENT.get(name, 0.0))]])
+    return Subject(fit.motor, "truth", draws, fit)
+
+
+def judged(found: Bench) -> dict[str, dict[str, float]]:
+    """By metric: whether the interval holds the truth, z, P(first greater), whether it is, sharper by."""
+    propeller = found.fits[0].propellers[0]
+    ask: dict[str, Any] = {"propeller": propeller, "voltage_v": VOLTS, "metrics": METRICS}
+    answer: Comparison = compare(found.fits, companions=found.companions, **ask)
+    conditions = Conditions(
+        propeller=propeller,
+        voltage_v=VOLTS,
+        air=campaign_air(found.fits[0]),
+        hover_thrust_n=answer.conditions["hover_thrust_n"],
+    )
+    metrics = chosen_metrics(METRICS, propeller=True, voltage=True)
+    true = []
+    for fit, truth in zip(found.fits, found.truths, strict=True):
+        subject = as_true(fit, truth)
+        true.append(figures(subject, metrics, conditions, machine_for(subject, propeller, conditions)))
+    out = {}
+    for one in answer.metrics:
+        (pair,) = one.differences
+        gap = float(true[0][one.metric.name][0] - true[1][one.metric.name][0])
+        out[one.metric.name] = {
+            "inside": float(pair.low <= gap <= pair.high),
+            "z": (gap - pair.median) / ((pair.high - pair.low) / 3.29),
+            "p": pair.probability_first_greater,
+            "greater": float(gap > 0.0),
+            "sharper_by": pair.sharper_by,
+        }
+    return out
+
+
+def row(name: str, each: list[dict[str, float]]) -> str:
+    """One line of the table."""
+    get = {key: np.array([one[key] for one in each]) for key in each[0]}
+    p, n = get["p"], len(each)
+    brier, ideal = np.mean((p - get["greater"]) ** 2), np.mean(p * (1.0 - p))
+    scatter = math.sqrt(float(np.sum(p * (1.0 - p) * (1.0 - 2.0 * p) ** 2))) / n
+    return (
+        f"{name:24}{int(get['inside'].sum()):5d} of {n:<5d}{np.mean(np.abs(get['z'])):8.2f}{brier:10.4f}"
+        f"{ideal:9.4f} ± {scatter:.4f}{np.median(get['sharper_by']):12.1f}"
+    )
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--benches", type=int, default=12)
+    parser.add_argument("--kind", choices=("pair", "rich", "twins", "days"), default="pair")
+    parser.add_argument("--seed", type=int, default=700, help="of the first bench; the others follow")
+    parser.add_argument("--draws", type=int, default=4000)
+    parser.add_argument("--json", type=Path, metavar="OUT")
+    options = parser.parse_args()
+    if options.benches < 1:
+        parser.error("--benches must be at least 1")
+    found: list[dict[str, dict[str, float]]] = []
+    failed = 0
+    for seed in range(options.seed, options.seed + options.benches):
+        note(f"bench {seed}")
+        with tempfile.TemporaryDirectory() as folder:
+            try:
+                found.append(judged(bench(Path(folder), options.kind, seed, options.draws)))
+            except MotorfitError as error:
+                failed += 1
+                note(f"failed: {error}")
+    if options.json is not None:
+        options.json.write_text(
+            json.dumps({"machine": machine(), "benches": found}, indent=1) + "\n", encoding="utf-8"
+        )
+    if not found:
+        return 1
+    print(f"{len(found)} benches of kind {options.kind}, {failed} failed")
+    heads = f"{'Brier':>10}{'ideal':>9} ± scatter{'sharper by':>12}"
+    print(f"{'figure':24}{'held by 90 %':>13}{'mean |z|':>8}{heads}")
+    for name in METRICS:
+        print(row(name, [one[name] for one in found]))
+    print(row("all together", [one[name] for one in found for name in METRICS]))
+    print(
+        "Where intervals are right, mean |z| is 0.80. Figures of one bench are not independent of one another."
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
