@@ -8,25 +8,42 @@ more.
 from __future__ import annotations
 
 import json
-import secrets
 import sqlite3
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal
 
-from motorfit.errors import MotorfitError
+from .job import (
+    ATTEMPTS,
+    ENDED,
+    STARTS,
+    STATES,
+    Event,
+    Job,
+    QueueError,
+    QueueFullError,
+    State,
+    job_of_row,
+    new_id,
+    worker_lost,
+)
+
+__all__ = [
+    "ATTEMPTS",
+    "ENDED",
+    "STARTS",
+    "STATES",
+    "Event",
+    "Job",
+    "Queue",
+    "QueueError",
+    "QueueFullError",
+    "new_id",
+]
 
 NAME = "jobs.sqlite"
-ATTEMPTS = 2
-STARTS = 10
-"""Attempts in all, those among them that a stop or a crash of the whole service cut short."""
-State = Literal["queued", "running", "done", "failed", "cancelled"]
-STATES: tuple[State, ...] = ("queued", "running", "done", "failed", "cancelled")
-ENDED = frozenset({"done", "failed", "cancelled"})
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS jobs (
     id TEXT PRIMARY KEY, kind TEXT NOT NULL, state TEXT NOT NULL, caller TEXT NOT NULL, key TEXT,
@@ -41,66 +58,6 @@ CREATE TABLE IF NOT EXISTS events (
     PRIMARY KEY (job, number)
 ) WITHOUT ROWID;
 """
-
-
-class QueueError(MotorfitError):
-    """The queue on disk cannot be used."""
-
-
-class QueueFullError(MotorfitError):
-    """As many jobs wait as may wait."""
-
-
-@dataclass(frozen=True)
-class Job:
-    """One job as the queue holds it; times in seconds since 1970."""
-
-    id: str
-    kind: str
-    state: State
-    fingerprint: str
-    options: dict[str, Any]
-    created: float
-    started: float | None
-    finished: float | None
-    attempts: int
-    cancel: bool
-    stage: str
-    share: float
-    result: dict[str, Any] | None
-    problem: dict[str, Any] | None
-
-    def to_json(self) -> dict[str, Any]:
-        """Return what a caller sees."""
-        return {
-            "job": self.id,
-            "kind": self.kind,
-            "state": self.state,
-            "cancelling": self.cancel and self.state not in ENDED,
-            "stage": self.stage,
-            "progress": self.share,
-            "attempts": self.attempts,
-            "created": _iso(self.created),
-            "started": _iso(self.started),
-            "finished": _iso(self.finished),
-            "options": self.options,
-            "result": self.result,
-            "problem": self.problem,
-        }
-
-
-@dataclass(frozen=True)
-class Event:
-    """Something that happened to a job; numbers rise from 1."""
-
-    number: int
-    name: str
-    data: str
-
-
-def new_id() -> str:
-    """Return an id that cannot be guessed and sorts by time."""
-    return f"{datetime.now(UTC):%Y%m%dT%H%M%S}-{secrets.token_hex(12)}"
 
 
 class Queue:
@@ -162,7 +119,7 @@ class Queue:
             rows = base.execute(
                 "SELECT * FROM jobs ORDER BY created DESC, id DESC LIMIT ? OFFSET ?", (limit, offset)
             )
-            return tuple(_of_row(row) for row in rows), int(total)
+            return tuple(job_of_row(row) for row in rows), int(total)
 
     def counts(self) -> dict[str, int]:
         """Return how many jobs are in each state."""
@@ -209,7 +166,7 @@ class Queue:
                 ).fetchone()
                 if row is None:
                     return None
-                job = _of_row(row)
+                job = job_of_row(row)
                 if job.cancel:
                     _end(base, job.id, "cancelled", None, None)
                     continue
@@ -255,11 +212,11 @@ class Queue:
             return True
 
     def give_back(self, worker: str, why: str, *, counts: bool = True) -> None:
-        """Put back the job that a worker held, it or its process having died. The second time it fails.
+        """Put back the job of a worker that died, or whose process did. The second time it fails.
 
         ``worker`` is one process, or a name without ``#``: then whichever process had it. Where it is not the
-        job's doing (the whole service was stopped or killed), the attempt does not count; but a job that takes
-        the machine down with it is not started for ever.
+        job's doing (the whole service was stopped or killed), the attempt does not count; but a job that
+        takes the machine down with it is not started for ever.
         """
         if not self.path.is_file():
             return
@@ -270,7 +227,7 @@ class Queue:
                 (worker, worker, worker),
             ).fetchall()
             for row in rows:
-                job = _of_row(row)
+                job = job_of_row(row)
                 (starts,) = base.execute(
                     "SELECT count(*) FROM events WHERE job = ? AND name = 'state' AND data LIKE '%running%'",
                     (job.id,),
@@ -342,17 +299,6 @@ class Queue:
             ) from error
 
 
-def worker_lost(
-    why: str = "its worker was killed or the machine stopped", times: int = ATTEMPTS
-) -> dict[str, Any]:
-    """Return the problem of a job that was tried as often as a job is tried."""
-    return {
-        "title": "Worker lost",
-        "status": 500,
-        "detail": f"The job was tried {times} times and did not come to an end: {why}.",
-    }
-
-
 def _holds(base: sqlite3.Connection, job: str, worker: str) -> bool:
     row = base.execute(
         "SELECT 1 FROM jobs WHERE id = ? AND worker = ? AND state = 'running'", (job, worker)
@@ -383,21 +329,8 @@ def _text(value: Mapping[str, Any] | None) -> str | None:
 
 def _find(base: sqlite3.Connection, job: str) -> Job | None:
     row = base.execute("SELECT * FROM jobs WHERE id = ?", (job,)).fetchone()
-    return None if row is None else _of_row(row)
+    return None if row is None else job_of_row(row)
 
 
 def _job(base: sqlite3.Connection, job: str) -> Job:
-    return _of_row(base.execute("SELECT * FROM jobs WHERE id = ?", (job,)).fetchone())
-
-
-def _of_row(row: sqlite3.Row) -> Job:
-    fields = {name: row[name] for name in Job.__dataclass_fields__}
-    for name in ("options", "result", "problem"):
-        fields[name] = None if fields[name] is None else json.loads(fields[name])
-    return Job(**(fields | {"cancel": bool(fields["cancel"])}))
-
-
-def _iso(moment: float | None) -> str | None:
-    if moment is None:
-        return None
-    return datetime.fromtimestamp(moment, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return job_of_row(base.execute("SELECT * FROM jobs WHERE id = ?", (job,)).fetchone())
