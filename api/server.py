@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import socket
 import tempfile
+import time
 from collections.abc import Callable
 
 from motorfit.errors import MotorfitError
 
 from .settings import Settings
 from .tokens import TokenStore
+
+_TRIES, _PAUSE_S = 10, 0.1
 
 
 def run(settings: Settings, port: int, *, processes: int = 1, workers: int = 1,
@@ -69,10 +73,16 @@ def _listening(host: str, port: int) -> socket.socket:
         raise MotorfitError(f"host {host!r}: {error.strerror}. Give an address of this machine.") from error
     listener = socket.socket(family, kind, protocol)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listener.bind(address)
-        listener.listen(1024)
-    except OSError as error:
-        listener.close()
-        raise MotorfitError(f"port {port}: {error.strerror}. Choose a free one with --port.") from error
+    for left in reversed(range(_TRIES)):
+        try:
+            listener.bind(address)
+            listener.listen(1024)
+            break
+        except OSError as error:
+            # A service that was killed lets its port go a moment later.
+            if error.errno == errno.EADDRINUSE and left:
+                time.sleep(_PAUSE_S)
+                continue
+            listener.close()
+            raise MotorfitError(f"port {port}: {error.strerror}. Choose a free one with --port.") from error
     return listener

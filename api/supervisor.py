@@ -65,9 +65,8 @@ class Supervisor:
         """Ask all members to end, and end those that do not."""
         running = [m.process for m in self.members if m.process is not None and m.process.poll() is None]
         for process in running:
+            # By signal, for an end in good order: a pipe that closes means that this process has died.
             process.terminate()
-            if process.stdin is not None:
-                process.stdin.close()
         horizon = time.monotonic() + _GRACE_S
         for process in running:
             try:
@@ -75,6 +74,8 @@ class Supervisor:
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
+            if process.stdin is not None:
+                process.stdin.close()
 
     def _tend(self, member: Member) -> None:
         now = time.monotonic()
