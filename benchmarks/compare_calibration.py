@@ -199,7 +199,7 @@ def main() -> int:
     for name in METRICS:
         print(row(name, [one[name] for one in found]))
     print(row("all together", [one[name] for one in found for name in METRICS]))
-    print(print("Where intervals are right, mean |z| is 0.80. Figures of one bench are not independent."))
+    print("Where intervals are right, mean |z| is 0.80. Figures of one bench are not independent.")
     return 0
 
 

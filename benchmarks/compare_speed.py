@@ -58,15 +58,16 @@ def peer(fits: Sequence[StandIn]) -> dict[tuple[str, str, str], Any]:
     return out
 
 
-def timed(work: Callable[[], Any], repeats: int) -> list[float]:
-    """Wall times [s] of some calls after a first one that is not counted."""
+def timed(work: Callable[[], Any], repeats: int) -> tuple[list[float], float]:
+    """Wall times [s] of some calls after a first one that is not counted, and the mean processor time [s]."""
     work()
     walls = []
+    spent = time.process_time()
     for _ in range(repeats):
         begin = time.perf_counter()
         work()
         walls.append(time.perf_counter() - begin)
-    return walls
+    return walls, (time.process_time() - spent) / repeats
 
 
 def main() -> int:
@@ -95,13 +96,14 @@ def main() -> int:
         "motors": len(fits),
         "draws": options.draws,
         "walls_s": {},
+        "cpu_s": {},
     }
     print("  ".join(f"{k}: {v}" for k, v in report["machine"].items()))
     print(f"{len(fits)} motors, {options.draws} draws, {len(fits) * (len(fits) - 1) // 2} pairs")
     for label, work in rows.items():
-        walls = timed(work, options.repeats)
-        report["walls_s"][label.strip()] = walls
-        print(f"{label:75}{np.median(walls):8.3f} s  (least {min(walls):.3f})")
+        walls, cpu = timed(work, options.repeats)
+        report["walls_s"][label.strip()], report["cpu_s"][label.strip()] = walls, cpu
+        print(f"{label:75}{np.median(walls):8.3f} s  (least {min(walls):.3f}, processor {cpu:.3f})")
     if options.json is not None:
         options.json.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     return 0

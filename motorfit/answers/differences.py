@@ -100,9 +100,12 @@ def differences(
     with np.errstate(invalid="ignore"):
         medians = band(values, interval).median
         margins = share * 0.5 * np.abs(medians[first] + medians[second])
-        above = _share((gaps > 0.0) + 0.5 * (gaps == 0.0), gaps)
-        beyond = _share(1.0 * (gaps > margins[:, None]), gaps)
-        below = _share(1.0 * (gaps < -margins[:, None]), gaps)
+        # A comparison with NaN, a draw without an answer, is never true.
+        total = gaps.shape[1] - np.count_nonzero(np.isnan(gaps), axis=1)
+        greater, equal = np.count_nonzero(gaps > 0.0, axis=1), np.count_nonzero(gaps == 0.0, axis=1)
+        above = _share(greater + 0.5 * equal, total, gaps.shape[1])
+        beyond = _share(np.count_nonzero(gaps > margins[:, None], axis=1), total, gaps.shape[1])
+        below = _share(np.count_nonzero(gaps < -margins[:, None], axis=1), total, gaps.shape[1])
         variance, own = _variance(values), _variance(gaps)
         sharper = np.sqrt((variance[first] + variance[second]) / np.where(own > 0.0, own, np.nan))
     out = []
@@ -122,21 +125,17 @@ def differences(
 
 def _variance(rows: FloatArray) -> FloatArray:
     """Variance of the finite entries of each row; NaN where there are none."""
-    known = np.isfinite(rows)
-    size = np.where(known.any(axis=1), known.sum(axis=1), np.nan)
-    left = np.where(known, rows, 0.0)
-    mean = left.sum(axis=1) / size
-    found: FloatArray = (np.where(known, rows - mean[:, None], 0.0) ** 2).sum(axis=1) / size
+    found: FloatArray = rows.var(axis=1)
+    for k in np.flatnonzero(~np.isfinite(found)):
+        finite = rows[k][np.isfinite(rows[k])]
+        found[k] = finite.var() if finite.size else np.nan
     return found
 
 
-def _share(hits: NDArray[Any], gaps: FloatArray) -> FloatArray:
+def _share(counted: NDArray[Any], total: NDArray[Any], draws: int) -> FloatArray:
     """Share of the draws with an answer that hit; half a draw short of certain: S draws say no more."""
-    known = np.isfinite(gaps)
-    total = known.sum(axis=1)
-    counted = np.where(known, hits, 0.0).sum(axis=1)
     shares = (counted + 0.5 * (counted < 0.5) - 0.5 * (counted > total - 0.5)) / np.maximum(total, 1)
-    return np.where(2 * total < gaps.shape[1], np.nan, shares)
+    return np.where(2 * total < draws, np.nan, shares)
 
 
 def _verdict(median: float, above: float, beyond: float, below: float) -> str:
