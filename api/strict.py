@@ -1,4 +1,6 @@
-"""Query parameters that a path does not know are refused: a misspelt one would silently change nothing."""
+"""What a path does not take is refused: a misspelt parameter would silently change nothing, and neither would
+a body in another form.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +12,13 @@ from .problems import RefusalError
 
 
 async def only_known(request: Request) -> None:
-    """Raise RefusalError 422 for a query parameter that the route does not declare."""
+    """Raise RefusalError: 415 for a question that is not JSON, 422 for an unknown query parameter."""
+    media = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    if request.method == "POST" and media != "application/json" and not media.endswith("+json"):
+        route = getattr(request.scope.get("route"), "path", "")
+        taken = request.app.openapi()["paths"].get(route, {}).get("post", {}).get("requestBody", {})
+        if "application/json" in taken.get("content", ()):
+            raise RefusalError(415, f"Content-Type {media[:80]!r}: a question is application/json.")
     if not request.scope["query_string"]:
         return
     known = _known(request.app, getattr(request.scope.get("route"), "path", ""), request.method.lower())

@@ -187,6 +187,17 @@ def test_a_question_at_fault_names_the_place(client: TestClient, change: dict[st
     assert at in [fault["at"] for fault in answer.json()["faults"]]
 
 
+def test_a_question_that_is_not_json_is_told_so(client: TestClient) -> None:
+    answer = client.post("/v1/predictions", content=b"motor=tern-2807")
+    assert answer.status_code == 415
+    assert "application/json" in answer.json()["detail"]
+    broken = client.post("/v1/predictions", content=b"{", headers={"Content-Type": "application/json"})
+    assert broken.status_code == 422
+    misspelt = client.get("/v1/motors/tern-2807?intervall=0.5")
+    assert misspelt.status_code == 422
+    assert "allowed: fit, interval" in misspelt.json()["detail"]
+
+
 def test_a_propeller_that_nobody_knows_is_not_found(client: TestClient) -> None:
     answer = client.post("/v1/predictions", json=QUESTION | {"propeller": "no such"})
     assert answer.status_code == 404
