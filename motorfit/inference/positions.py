@@ -23,6 +23,9 @@ __all__ = ["Positions", "matched", "posterior_positions"]
 
 Array = npt.NDArray[np.float64]
 
+_APART = 1.1
+"""R̂ between groups of draws beyond which they are of different places, whatever their weights say."""
+
 
 @dataclass(frozen=True)
 class Positions:
@@ -93,8 +96,9 @@ def posterior_positions(
         target, optimum = optimise(campaign, tuple(runs))
         progress("drawing", 0.4)
         fast = fast_draws(target, optimum, rng, draws)
+        sound = fast.sound and math.isfinite(fast.ess) and fast.r_hat < _APART
         if method == "fast" or (method == "auto" and fast.sound):
-            return Positions(target, fast.z.reshape(-1, target.graph.size), "fast", fast.sound)
+            return Positions(target, fast.z.reshape(-1, target.graph.size), "fast", sound)
         reference = ensemble_draws(
             target,
             fast,

@@ -90,7 +90,10 @@ def trusted_weights(log_weight: Array) -> tuple[Array, float]:
     if np.ptp(log_weight) < _LEVEL:
         return np.ones_like(log_weight), 0.0
     with np.errstate(all="ignore"):  # weights hundreds of orders of magnitude apart have no tail to fit
-        smoothed, k = smooth_weights(log_weight)
+        try:
+            smoothed, k = smooth_weights(log_weight)
+        except ValueError:  # draws that are copies of a few have no tail either
+            smoothed, k = log_weight, np.inf
     if not (np.isfinite(k) and np.isfinite(smoothed).all()):
         return np.exp(log_weight - log_weight.max()), np.inf
     return np.exp(smoothed - smoothed.max()), k

@@ -60,6 +60,12 @@ def test_powers_come_nearer_to_one_where_weights_cannot_be_trusted() -> None:
     assert scaled_moves(40.0 * heavy, {"x": x})["powers"] != [0.8, 1.25]
 
 
+def test_copies_of_a_few_draws_are_not_trusted() -> None:
+    x = np.repeat(np.array([-1.0, 0.0, 1.0, 3.0]), 100)
+    found = scaled_moves(-5.0 * x**2, {"x": x})
+    assert found["pareto_k"] is None and found["powers"] != [0.8, 1.25]
+
+
 def test_parts_of_the_density_make_the_whole(drawn: Drawn) -> None:
     target, _, _ = drawn
     z = _flat(drawn)[:50]
