@@ -27,6 +27,7 @@ FORMS = {
     "winding_heat_capacity": "half-normal of what a watt warms it in 4 s, scale that of the centre",
     "body_heat_capacity": "half-normal of what a watt warms it in 10 s, scale that of the centre",
     "controller_idle_current": "half-normal, scale the centre",
+    "start_warmth": "Student-t, 4 degrees of freedom, scale {spread:.3g}",
     "lag": "lognormal about what the logs show, ×/÷ 1.5; else exactly 0",
     "delay": "normal about what the logs show, one sigma {spread:.3g}; else exactly 0",
 }

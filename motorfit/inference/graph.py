@@ -293,7 +293,8 @@ def _runs(b: _Builder, runs: tuple[BlockedRun, ...]) -> None:
     for r in runs:
         if r.mode in ("driven", "freewheel"):
             b.add(f"start_speed[{r.run.id}]", LINEAR, r.omega_start, r.omega_start_sd)
-            b.believe(f"start_warmth[{r.run.id}]", BELIEFS["start_warmth"])
+            # a motor starts as warm as the air, or now and then much warmer: after the run before
+            b.add(f"start_warmth[{r.run.id}]", LINEAR, 0.0, BELIEFS["start_warmth"].spread, StudentT())
         elif "current" in r.mean and not np.isfinite(r.mean.get("voltage", np.array([np.nan]))).any():
             b.believe(f"supply_voltage[{r.run.id}]", BELIEFS["supply_voltage"])
 

@@ -186,7 +186,7 @@ BELIEFS: Mapping[str, Belief] = MappingProxyType(
         ),
         "magnet_temperature_coefficient": Belief(0.0011, 0.0001, False, "1/K", "neodymium magnets"),
         "start_warmth": Belief(
-            0.0, 2.5, False, "K", "motor above the air at the start of a run, when not logged"
+            0.0, 1.0, False, "K", "motor above the air at the start of a run, when not logged"
         ),
         "thrust_coefficient": Belief(0.11, 0.25, True, "1", "two blades, grows with (blades/2)^0.6"),
         "figure_of_merit": Belief(0.56, 0.344, False, "1", "logit-normal, 95 % within 0.40 to 0.72"),
