@@ -11,8 +11,18 @@ from collections.abc import Callable, Iterable, Sequence
 from motorfit.bench.campaign import Campaign
 from motorfit.bench.findings import Finding
 from motorfit.bench.logs import RunLog
-from motorfit.bench.look_plausible import efficiency, figure_of_merit, no_load_speed, thrust_coefficient
+from motorfit.bench.look_plausible import efficiency, figure_of_merit, thrust_coefficient
+from motorfit.bench.look_poles import pole_count, speeds_contradict
 from motorfit.bench.look_signals import channels_stop, gaps, repeated_logs, saturation, spikes, values_held
+from motorfit.bench.look_starts import starts_again, supply_sags
+from motorfit.bench.look_tare import tare_drifted, tare_moved
+from motorfit.bench.look_timing import late_channels, uneven_sampling
+from motorfit.bench.look_units import (
+    current_or_voltage,
+    flywheel_energy,
+    no_load_current,
+    torque_coefficient,
+)
 from motorfit.bench.look_wiring import missing_channels, signs
 
 RunDetector = Callable[[Campaign, RunLog], Iterable[Finding]]
@@ -21,6 +31,10 @@ CampaignDetector = Callable[[Campaign, Sequence[RunLog]], Iterable[Finding]]
 RUN_DETECTORS: tuple[RunDetector, ...] = (
     missing_channels,
     gaps,
+    uneven_sampling,
+    starts_again,
+    supply_sags,
+    tare_drifted,
     spikes,
     saturation,
     values_held,
@@ -29,5 +43,15 @@ RUN_DETECTORS: tuple[RunDetector, ...] = (
     efficiency,
     thrust_coefficient,
     figure_of_merit,
+    torque_coefficient,
+    current_or_voltage,
+    flywheel_energy,
 )
-CAMPAIGN_DETECTORS: tuple[CampaignDetector, ...] = (no_load_speed, repeated_logs)
+CAMPAIGN_DETECTORS: tuple[CampaignDetector, ...] = (
+    pole_count,
+    speeds_contradict,
+    no_load_current,
+    repeated_logs,
+    late_channels,
+    tare_moved,
+)

@@ -13,7 +13,7 @@ from motorfit.bench.campaign import Campaign, Run
 from motorfit.bench.clock import Clock, make_clock, seconds_of_stamps
 from motorfit.bench.codes import fault_codes
 from motorfit.bench.columns import Assigned, assign_columns, conversion_remark
-from motorfit.bench.dropouts import speed_excursions
+from motorfit.bench.dropouts import harmonic_spans, speed_excursions
 from motorfit.bench.findings import Finding, LogError
 from motorfit.bench.logfile import read_table
 from motorfit.bench.portion import parts_remedy, portion_of, window_of
@@ -139,7 +139,7 @@ class _Reading:
             return None
         gathered = {name: clock.gather(v) for name, v in channels.items()}
         if "speed" in gathered:
-            gathered["speed"] = self._without_excursions(clock, gathered["speed"])
+            gathered["speed"] = self._without_excursions(clock, gathered["speed"], gathered.get("throttle"))
         rows = self._table.row_numbers[clock.rows[clock.groups]]
         return RunLog(self._run, clock.time_s, gathered, tuple(self.findings), sha256, rows)
 
@@ -282,26 +282,34 @@ class _Reading:
             )
         return np.clip(values, 0.0, 1.0)
 
-    def _without_excursions(self, clock: Clock, speed: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Speed with NaN where it left for an instant and came back, and a finding that names the rows."""
-        spans = speed_excursions(clock.time_s, speed)
-        if not spans:
-            return speed
+    def _without_excursions(
+        self, clock: Clock, speed: NDArray[np.float64], throttle: NDArray[np.float64] | None
+    ) -> NDArray[np.float64]:
+        """Speed with NaN where it is at zero or a harmonic for a while, and findings that name the rows."""
         speed = speed.copy()
-        out: list[int] = []
-        for first, end in spans:
-            speed[first:end] = np.nan
-            out += range(first, end)
-        rows = self._table.row_numbers[clock.rows[clock.groups[out]]]
-        remark = remark_rows(
-            "warning",
-            "speed-dropout",
-            "speed leaves for an instant and comes back; taken as missing",
-            "Look at the speed sensor: it misses edges or counts them twice.",
-            rows,
-        )
-        first_s, last_s = float(clock.time_s[out[0]]), float(clock.time_s[out[-1]])
-        self.findings.append(replace(remark.of(self._run.id, "speed"), start_s=first_s, end_s=last_s))
+        for kind, what in (
+            ("speed-dropout", "speed leaves for an instant and comes back"),
+            ("speed-harmonic", "speed jumps to zero or to a simple ratio of itself, and only later back"),
+        ):
+            spans = (
+                speed_excursions(clock.time_s, speed)
+                if kind == "speed-dropout"
+                else harmonic_spans(clock.time_s, speed, throttle)
+            )
+            out = [i for first, end in spans for i in range(first, end)]
+            if not out:
+                continue
+            speed[out] = np.nan
+            rows = self._table.row_numbers[clock.rows[clock.groups[out]]]
+            remark = remark_rows(
+                "warning",
+                kind,
+                f"{what}; taken as missing",
+                "Look at the speed sensor: it misses edges or counts them twice.",
+                rows,
+            )
+            first_s, last_s = float(clock.time_s[out[0]]), float(clock.time_s[out[-1]])
+            self.findings.append(replace(remark.of(self._run.id, "speed"), start_s=first_s, end_s=last_s))
         return speed
 
     def _clock(self, column: Assigned | None) -> Clock | None:

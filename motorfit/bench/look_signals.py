@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from motorfit.bench.campaign import Campaign
 from motorfit.bench.findings import Finding
+from motorfit.bench.locate import between, those
 from motorfit.bench.logs import RunLog
 from motorfit.bench.spikes import without_spikes
 
@@ -33,8 +35,7 @@ def gaps(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
         "gap",
         f"{len(long)} gap{'s' if len(long) > 1 else ''} in time, the longest of {step[worst]:.4g} s",
         "Nothing is filled in; check that the logger kept up.",
-        float(log.time_s[worst]),
-        float(log.time_s[worst + 1]),
+        **between(log, worst, worst + 1),
     )
 
 
@@ -42,7 +43,9 @@ def spikes(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
     """Single samples of speed that jump out of line."""
     speed = log.channels.get("speed")
     if log.time_s is not None and speed is not None:
-        yield from without_spikes(log.run, "speed", log.time_s, speed)[1]
+        for found in without_spikes(log.run, "speed", log.time_s, speed)[1]:
+            at = [i - 1 for i in found.rows or ()]  # positions in the run, from 1
+            yield replace(found, rows=those(log, at)["rows"] if at else None)
 
 
 def saturation(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
@@ -65,8 +68,7 @@ def saturation(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
                     f"{channel} stays at its {word} value, {extreme:.6g} (SI), for {length} samples: "
                     "the sensor is at its end",
                     "Take a sensor or range that reaches further; the true value was beyond.",
-                    float(log.time_s[first]),
-                    float(log.time_s[first + length - 1]),
+                    **between(log, first, first + length - 1),
                 )
 
 
@@ -90,6 +92,7 @@ def values_held(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
                 "values-held",
                 f"each value of {channel} stands for {typical:.0f} rows: it is new only every {rate:.3g} s",
                 "Nothing to do; repeated values are not counted as new information.",
+                **between(log, 0, len(values) - 1),
             )
 
 
@@ -117,26 +120,32 @@ def channels_stop(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
                 "channel-stops",
                 f"{channel} stands at {level:.6g} (SI) for {length} samples while the motor goes on",
                 "Check the sensor's cable; take the column out of [runs.columns] if it cannot be trusted.",
-                float(log.time_s[first]),
-                float(log.time_s[first + length - 1]),
+                **between(log, first, first + length - 1),
             )
 
 
 def repeated_logs(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Finding]:
-    """Two runs of one motor whose logs are the same bytes under two names."""
-    seen: dict[tuple[str, str], str] = {}
+    """Two runs of one motor that read the same rows of the same bytes, under two names as well."""
+    seen: dict[tuple[str, str], list[RunLog]] = {}
     for log in logs:
-        key = (log.run.motor, log.sha256)
-        if key in seen:
+        earlier = seen.setdefault((log.run.motor, log.sha256), [])
+        same = next((g for g in earlier if _share_rows(g, log)), None)
+        if same is not None:
             yield Finding(
                 log.run.id,
                 None,
                 "error",
                 "same-log",
-                f"its log is the same as that of {seen[key]}",
+                f"its log is the same as that of {same.run.id}",
                 "Name each run's own log; one read twice would count double.",
             )
-        seen.setdefault(key, log.run.id)
+        earlier.append(log)
+
+
+def _share_rows(one: RunLog, other: RunLog) -> bool:
+    if one.rows is None or other.rows is None:
+        return True
+    return bool(np.intersect1d(one.rows, other.rows).size)
 
 
 def _noisy(log: RunLog) -> Iterator[tuple[str, NDArray[np.float64]]]:

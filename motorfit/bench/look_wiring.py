@@ -8,6 +8,7 @@ import numpy as np
 
 from motorfit.bench.campaign import Campaign
 from motorfit.bench.findings import Finding
+from motorfit.bench.locate import between
 from motorfit.bench.logs import RunLog
 
 _AT_SPEED = ("ramp", "hold", "steps", "table")
@@ -77,4 +78,5 @@ def signs(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
                 "sign",
                 f"{channel} is {level:.4g} (SI) where the motor is fastest: its sign is swapped",
                 f"Add sign = -1 to columns.{channel} of this run.",
+                **between(log, 0, len(values) - 1),
             )

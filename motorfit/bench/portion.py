@@ -57,7 +57,7 @@ def portion_of(table: RawTable, run: Run, time_position: int | None) -> tuple[Ra
 
 
 def window_of(run: Run, clock: Clock) -> tuple[Clock | None, list[Remark]]:
-    """The instants from `from_s` on and before `to_s`, counted from the first row of the run's part; time from 0."""
+    """The instants from `from_s` on and before `to_s`, counted from the part's first row."""
     if run.from_s is None and run.to_s is None:
         return clock, []
     low = -np.inf if run.from_s is None else run.from_s

@@ -178,7 +178,8 @@ def test_a_wrong_pole_count_stops_the_fit(tmp_path: Path, rng: np.random.Generat
     report = _with_pole_factor(tmp_path, rng, factor)
     assert [f.kind for f in report.errors if f.kind == "pole-count"] == ["pole-count"]
     (found,) = [f for f in report.errors if f.kind == "pole-count"]
-    remedy = "poles were taken for pole pairs" if factor in (0.5, 2.0) else f"{round(7 * factor)} pole pairs"
+    remedy = "poles were taken for pole pairs" if factor in (0.5, 2.0) else "6 pole pairs instead of 7"
+    assert "the odds are" in found.message
     assert remedy in found.remedy
 
 
@@ -188,7 +189,7 @@ def test_a_label_off_by_a_pole_ratio_is_only_a_warning(tmp_path: Path, rng: np.r
     assert "the label is wrong" in {f.kind: f for f in report.findings}["pole-count"].remedy
 
 
-@pytest.mark.parametrize("factor", [0.93, 1.0, 1.08])
+@pytest.mark.parametrize("factor", [0.93, 1.0, 1.05])
 def test_a_label_off_by_little_is_no_finding(tmp_path: Path, rng: np.random.Generator, factor: float) -> None:
     assert "pole-count" not in kinds_of(_with_pole_factor(tmp_path, rng, factor))
 

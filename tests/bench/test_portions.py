@@ -41,7 +41,7 @@ def test_a_span_of_time(tmp_path: Path) -> None:
     assert log.time_s[0] == 0.0 and len(log.time_s) == 30
     assert log.rows[0] == 22 and kinds(log) == ["part-of-file"]
     assert "from 0.2 to 0.49 s" in log.findings[0].message
-    with pytest.raises(LogError, match="the log goes from 0 to 0.99 s"):
+    with pytest.raises(LogError, match=r"the log goes from 0 to 0\.99 s"):
         log_with(tmp_path, HEADER + "".join(rows(100)), more=LOAD + "from_s = 5")
 
 
