@@ -128,7 +128,7 @@ def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) ->
     # a gap in the log is a block of its own, without readings: time passes in it all the same
     following = np.append(start[1:], t[-1] + dt)
     end = np.minimum(following, t[edges[1:] - 1] + _GAP * dt)
-    holes = np.flatnonzero(following > end)
+    holes = np.flatnonzero(following > end + 0.5 * dt)  # not the last digit of a sum of intervals
     start, length = (
         np.insert(start, holes + 1, end[holes]),
         np.insert(end - start, holes + 1, (following - end)[holes]),

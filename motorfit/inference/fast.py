@@ -38,10 +38,10 @@ _MOVES = 6
 _LAST_MOVES = 6
 _WORK = 1.5e8
 _WALKERS = 900
-_R_HAT, _R_HAT_SOUND = 1.012, 1.03
-"""Between groups: when the last moves may end, and what is still believed."""
+_R_HAT, _R_HAT_SOUND, _R_HAT_COPIES = 1.012, 1.03, 1.1
+"""Between groups: when the last moves may end, and what is still believed of moved and of resampled draws."""
 _STAGES = 40
-_PILOT, _PILOTS = 600, 2
+_PILOT, _PILOTS = 400, 2
 _WORSE = 0.3
 """Share of the effective draws before it from which a correction is taken back."""
 
@@ -83,8 +83,10 @@ class FastDraws:
     def sound(self) -> bool:
         """Whether k̂ is below the threshold, or the staged path kept moving and its groups agree."""
         trusted = self.pareto_k < k_threshold(self.z.shape[0] * self.z.shape[1])
+        if not (math.isfinite(self.ess) and math.isfinite(self.r_hat)):
+            return False
         if self.stages == 1 and not self.moved:
-            return trusted
+            return trusted and self.r_hat < _R_HAT_COPIES
         return self.acceptance > 0.08 and self.r_hat < _R_HAT_SOUND
 
 
@@ -97,6 +99,8 @@ def smooth_weights(log_weight: Array) -> tuple[Array, float]:
     """Pareto-smoothed, normalised log weights (draws,) and k̂."""
     from arviz_stats.base import array_stats  # type: ignore[attr-defined]
 
+    if not np.isfinite(log_weight).any():
+        return np.full(log_weight.size, -math.log(log_weight.size)), math.inf
     lowest = float(log_weight[np.isfinite(log_weight)].min())
     filled = np.where(np.isfinite(log_weight), log_weight, lowest - 50.0)
     stats: Any = array_stats  # untyped
@@ -105,8 +109,11 @@ def smooth_weights(log_weight: Array) -> tuple[Array, float]:
 
 
 def effective(log_weight: Array) -> float:
-    """Effective sample size of unnormalised log weights."""
-    w = np.exp(log_weight - np.nanmax(log_weight))
+    """Effective sample size of unnormalised log weights; 0 where none is possible."""
+    top = float(np.max(log_weight))
+    if not math.isfinite(top):
+        return 0.0
+    w = np.exp(log_weight - top)
     return float(w.sum() ** 2 / np.sum(w**2))
 
 
@@ -126,16 +133,17 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     """
     proposal = bend(target, optimum, rng)
     best, before = 0.0, proposal
-    for _ in range(_PILOTS):
+    for k in range(_PILOTS + 1):
         pilot, lw, _ = _batch(target, proposal, rng.standard_normal((_PILOT, proposal.normals)))
         if effective(lw) < _WORSE * best:  # the last correction did harm
             proposal = before
             break
         best, before = effective(lw), proposal
-        proposal = proposal.corrected(pilot.e, lw)
+        if k < _PILOTS:
+            proposal = proposal.corrected(pilot.e, lw)
     most = next(s for s in (4, 2, 1) if s == 1 or draws // s >= _WALKERS)
     swarm = _Swarm(target, proposal, rng, draws)
-    swarm.evaluations += PROBES * PROBE_ROUNDS + _PILOT * _PILOTS
+    swarm.evaluations += PROBES * PROBE_ROUNDS + _PILOT * (_PILOTS + 1)
     smoothed, k = smooth_weights(swarm.log_weight)
     ess = effective(smoothed)
     stages, stations = 1, 1
@@ -164,7 +172,9 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
 def _batch(target: Target, proposal: Proposal, normal: Array) -> tuple[Drawn, Array, Array]:
     drawn = proposal.draw(normal)
     density = target.log_density(drawn.z)
-    return drawn, density - drawn.log_q, density
+    with np.errstate(invalid="ignore"):
+        log_weight = density - drawn.log_q
+    return drawn, np.where(np.isfinite(log_weight), log_weight, -np.inf), density
 
 
 class _Swarm:
@@ -249,7 +259,7 @@ class _Swarm:
 
 def _systematic(log_weight: Array, draws: int, rng: np.random.Generator) -> Integers:
     """Systematic resampling, then a shuffle, so that neighbouring draws are not copies."""
-    weight = np.exp(log_weight - np.nanmax(log_weight))
+    weight = np.exp(log_weight - np.max(log_weight))
     points = (rng.random() + np.arange(draws)) / draws * weight.sum()
     keep = np.searchsorted(np.cumsum(weight), points).clip(0, weight.size - 1)
     return rng.permutation(keep)

@@ -17,12 +17,14 @@ from motorfit.physics.values import Value
 def duty(throttle: Value, slope: Value = 1.0, curvature: Value = 0.0, cubic: Value = 0.0) -> Value:
     """Duty [1] of a throttle [1], 0 to 1.
 
-    d = 1 - s (1-x) + c x (1-x) + e x (1-x) (1-2x), clipped to 0..1: full throttle is always full duty.
+    d = 1 - s (1-x) + c x (1-x) + e x (1-x) (1-2x), clipped to 0..1: full throttle is always full duty,
+    and no throttle none, where a controller does not drive whatever its map.
     ``slope`` s, ``curvature`` c, ``cubic`` e are pure numbers.
     """
     x = throttle
     raw = 1.0 - slope * (1.0 - x) + curvature * x * (1.0 - x) + cubic * x * (1.0 - x) * (1.0 - 2.0 * x)
-    return np.minimum(np.maximum(raw, 0.0), 1.0)
+    driven: Value = np.where(np.asarray(x) > 0.0, np.minimum(np.maximum(raw, 0.0), 1.0), 0.0)
+    return driven
 
 
 def duty_is_monotone(slope: Value, curvature: Value = 0.0, cubic: Value = 0.0) -> NDArray[np.bool_]:

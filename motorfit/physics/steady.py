@@ -81,6 +81,8 @@ class OperatingPoints:
 
 @kernel
 def _duty(p: Array, x: float) -> float:
+    if x <= 0.0:
+        return 0.0
     y = 1.0 - x
     d: float = 1.0 - p[R_DUTY_S] * y + p[R_DUTY_C] * x * y + p[R_DUTY_E] * x * y * (1.0 - 2.0 * x)
     return min(max(d, 0.0), 1.0)

@@ -104,3 +104,31 @@ def test_stations_of_a_walk_count_by_their_correlation(rho: float) -> None:
         way.append(rho * way[-1] + np.sqrt(1.0 - rho**2) * rng.standard_normal((4, 500, 3)))
     spread = 1.0 + 2.0 * sum((1.0 - k / 4.0) * rho**k for k in (1, 2, 3))
     assert walked_ess(np.concatenate(way, axis=1), 4) == pytest.approx(8000.0 / spread, rel=0.1)
+
+
+def test_nothing_possible_is_no_effective_draw() -> None:
+    lost = np.full(50, -np.inf)
+    assert effective(lost) == 0.0
+    smoothed, k = smooth_weights(lost)
+    assert k == np.inf and np.isfinite(smoothed).all()
+
+
+@pytest.mark.parametrize("changes", [{"r_hat": np.inf}, {"ess": np.nan}, {"r_hat": 1.2}, {"pareto_k": 0.9}])
+def test_collapsed_draws_are_not_sound(changes: dict[str, float]) -> None:
+    zeros = np.zeros((4, 1000, 2))
+    good = FastDraws(
+        zeros,
+        zeros,
+        zeros[..., 0],
+        0.3,
+        900.0,
+        1,
+        1.0,
+        1.003,
+        False,
+        1,
+        8000,
+        None,  # type: ignore[arg-type]
+    )
+    assert good.sound
+    assert not replace(good, **changes).sound

@@ -11,7 +11,7 @@ import pytest
 from motorfit.archive.store import load_fit, save_fit
 from motorfit.inference.fit import FitError, fit_campaign
 from motorfit.inference.result import FitResult, MotorPosterior
-from tests.inference.benches import SimulatedBench
+from tests.inference.benches import SimulatedBench, bench_in
 
 Array = npt.NDArray[np.float64]
 
@@ -172,3 +172,12 @@ def test_measurements_alone_are_a_fit(tables: SimulatedBench) -> None:
     (motor,) = result.motors
     assert _flat(motor, "winding_resistance").mean() == pytest.approx(0.06, abs=0.0006)
     assert _flat(motor, "kv").std() == pytest.approx(float(np.std(motor.prior["kv"])), rel=0.3)
+
+
+@pytest.mark.parametrize("runs", [("no-load",), ("no-load", "spin-up")])
+def test_few_runs_are_drawn_soundly(tmp_path: Path, runs: tuple[str, ...]) -> None:
+    """Much is left open then, but for draws that keep their distance from what cannot be."""
+    bench = bench_in(tmp_path, *runs, seed=5, rate_hz=500.0)
+    result = fit_campaign(bench.campaign, bench.logs, method="fast", seed=5, draws=1600)
+    diagnostics = result.motors[0].attributes["diagnostics"]
+    assert diagnostics["sound"] and diagnostics["ess_bulk"] > 150.0

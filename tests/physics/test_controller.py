@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from motorfit.physics import controller
+from motorfit.physics.forward import duty_of
 
 
 @given(s=st.floats(0.5, 1.5), c=st.floats(-0.5, 0.5), e=st.floats(-0.5, 0.5))
@@ -44,3 +45,11 @@ def test_only_braking_current_is_shared() -> None:
 
 def test_supply_sags() -> None:
     assert controller.bus_voltage(25.2, 0.02, 60.0) == pytest.approx(24.0)
+
+
+def test_no_throttle_is_no_drive() -> None:
+    """Whatever the map would give there: a motor does not creep on a bench at rest."""
+    assert controller.duty(0.0, 0.9) == 0.0
+    assert controller.duty(1e-6, 0.9) == pytest.approx(0.1, abs=1e-5)
+    assert duty_of(0.0, 0.9, 0.0, 0.0) == 0.0
+    np.testing.assert_array_equal(controller.duty(np.array([0.0, 1.0]), 0.9), [0.0, 1.0])
