@@ -148,7 +148,7 @@ class _Reading:
             return Remark(
                 "error",
                 "no-header",
-                f"the log has no header and {self._table.numbers.shape[1]} columns",
+                f"the log has no header and {self._table.numbers.shape[1]} columns: {self._ranges()}",
                 'Give the columns by position from 1: [runs.columns] speed = { column = 4, unit = "rpm" }.',
             )
         return Remark(
@@ -157,6 +157,14 @@ class _Reading:
             "no column's name is known: " + ", ".join(self._table.names[:12]),
             "Name the columns in [runs.columns].",
         )
+
+    def _ranges(self) -> str:
+        """What the columns of a log without a header hold, for someone to recognise them by."""
+        said = []
+        for i, column in enumerate(self._table.numbers.T[:12], 1):
+            known = column[np.isfinite(column)]
+            said.append(f"{i} from {known.min():.6g} to {known.max():.6g}" if known.size else f"{i} empty")
+        return ", ".join(said)
 
     def _conversion(self, channel: str, column: Assigned, values: NDArray[np.float64]) -> Conversion | None:
         """How a column's numbers become the channel's unit; an unstated unit is an assumption, said aloud."""
@@ -252,6 +260,8 @@ class _Reading:
     def _throttle(self, values: NDArray[np.float64], rows: NDArray[np.int64]) -> NDArray[np.float64]:
         """Throttle within 0 to 1: a little beyond is a pulse past its nominal range, a lot a wrong unit."""
         known = values[np.isfinite(values)]
+        if not known.size:
+            return values
         if known.max() > 1.25 or known.min() < -0.3:
             self._add(
                 [

@@ -18,7 +18,7 @@ def efficiency(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
     if log.run.kind == "coast-down" or log.run.propeller is None:
         return
     level = at_top_speed(log, "torque", "voltage", "current")
-    if level is None or level["current"] <= 0:
+    if level is None or level["current"] <= 0 or level["voltage"] <= 0:
         return
     ratio = level["torque"] * level["speed"] / (level["voltage"] * level["current"])
     if ratio > 0.99:

@@ -43,7 +43,9 @@ def pole_count(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Finding]:
         readings = odds(evidence, motor.pole_pairs, _gearing(campaign, own))
         right = next(r.probability for r in readings if r.ratio == 1.0)
         beyond = ratio is not None and (ratio > 1.4 or (unloaded and ratio < 0.7))
-        if right < _DOUBTFUL or beyond:
+        # without a label only what clearly speaks against the speed counts, not the doubt there was before
+        before = next(r.probability for r in odds([], motor.pole_pairs) if r.ratio == 1.0)
+        if right < (_DOUBTFUL if ratio is not None else 0.5 * before) or beyond:
             yield _finding(motor, log, ratio, readings, right, beyond, [e.name for e in evidence])
 
 

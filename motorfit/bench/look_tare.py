@@ -95,7 +95,7 @@ def _drift(values: Array, causes: Array) -> tuple[float, float]:
         scale = max(1.4826 * float(np.median(np.abs(rest))), 1e-12)
         weight = 1.0 / (1.0 + (rest / (3.0 * scale)) ** 2)
     variance = float(np.sum(weight * rest * rest) / max(np.sum(weight) - causes.shape[1], 1.0))
-    again = float(np.clip(np.corrcoef(rest[1:], rest[:-1])[0, 1], 0.0, 0.9))
+    again = float(np.clip(np.sum(rest[1:] * rest[:-1]) / max(np.sum(rest**2), 1e-300), 0.0, 0.9))
     inverse = np.linalg.pinv((causes * weight[:, None]).T @ causes)
     return float(found[-1]), float(np.sqrt(variance * inverse[-1, -1] * (1.0 + again) / (1.0 - again)))
 

@@ -25,6 +25,8 @@ def without_spikes(run: Run, channel: str, time_s: Array, values: Array) -> tupl
     neighbours = np.stack([np.roll(values, k) for k in (-2, -1, 1, 2)])
     low, high = neighbours.min(axis=0), neighbours.max(axis=0)
     spread = high - low
+    if not np.isfinite(spread).any():
+        return values, ()
     typical = float(np.nanmedian(spread)) + 1e-9
     beyond = np.maximum(low - values, values - high)
     bad = beyond > 12.0 * np.maximum(spread, typical)

@@ -19,6 +19,7 @@ from motorfit.cli.demo import demo
 from motorfit.cli.fit import fit
 from motorfit.cli.holdout import holdout
 from motorfit.cli.hover import hover
+from motorfit.cli.new import new
 from motorfit.cli.next import next_
 from motorfit.cli.predict import predict
 from motorfit.cli.report import report
@@ -65,7 +66,22 @@ def _common(
     """
 
 
-for command in (demo, check, fit, show, predict, step, hover, torque, compare, holdout, next_, report, serve):
+for command in (
+    demo,
+    new,
+    check,
+    fit,
+    show,
+    predict,
+    step,
+    hover,
+    torque,
+    compare,
+    holdout,
+    next_,
+    report,
+    serve,
+):
     app.command(command.__name__.rstrip("_"))(command)
 app.add_typer(token)
 

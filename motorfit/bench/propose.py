@@ -1,0 +1,215 @@
+"""A commented campaign file for a folder of logs: what they say, and what a person has to look at."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from motorfit.bench.guess import LogGuess, guess_log
+from motorfit.bench.logfile import read_table
+from motorfit.bench.portion import parts_of
+from motorfit.bench.textlog import UnreadableLogError
+from motorfit.errors import MotorfitError
+
+__all__ = ["MARK", "NoLogsError", "Proposal", "propose"]
+
+MARK = "# ??"
+"""Stands behind each line that a person has to look at."""
+
+_SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".log", ".gz", ".parquet", ".xlsx")
+_MOST_FILES = 500
+
+
+class NoLogsError(MotorfitError):
+    """A folder without a log that can be read."""
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A campaign file's text, its number of runs, its unsure lines, and files not taken and why."""
+
+    text: str
+    runs: int
+    unsure: tuple[str, ...]
+    left_out: tuple[str, ...]
+
+
+@dataclass
+class _Run:
+    file: str
+    guess: LogGuess
+    id: str
+    motor: str
+    propeller: str | None
+    part: int | None = None
+
+
+def propose(folder: Path) -> Proposal:
+    """Propose a campaign for the logs in a folder and in those below it; raises `NoLogsError`."""
+    runs: list[_Run] = []
+    left_out: list[str] = []
+    for file in _files(folder):
+        name = file.relative_to(folder).as_posix()
+        try:
+            table = read_table(file, file.read_bytes())
+        except OSError as error:
+            left_out.append(f"{name}: {error.strerror}")
+            continue
+        except UnreadableLogError as error:
+            left_out.append(f"{name}: {error.remark.message}")
+            continue
+        guess = guess_log(file, table)
+        if not guess.columns:
+            left_out.append(f"{name}: no column's name is known ({', '.join(guess.left_out[:8])})")
+            continue
+        clock = next((c.column for c in guess.columns if c.channel == "time"), None)
+        position = None if clock is None else _position(clock, table.names)
+        parts = len(parts_of(table, position)) if guess.kind != "table" else 1
+        for part in range(1, parts + 1):
+            runs.append(
+                _Run(
+                    name,
+                    guess,
+                    _unused(_id(name, part if parts > 1 else None), {r.id for r in runs}),
+                    guess.motor or "motor-1",
+                    (guess.propeller or "propeller-1") if guess.has_propeller else None,
+                    part if parts > 1 else None,
+                )
+            )
+    if not runs:
+        seen = "".join(f"\n  - {line}" for line in left_out[:10])
+        raise NoLogsError(
+            f"{folder}: no log that can be read; looked for {', '.join(_SUFFIXES)}.{seen}\n"
+            "Put the logs of the day into this folder and try again."
+        )
+    lines = _lines(runs, left_out)
+    unsure = tuple(line.strip() for line in lines if MARK in line and not line.startswith("#"))
+    return Proposal("\n".join(lines) + "\n", len(runs), unsure, tuple(left_out))
+
+
+def _files(folder: Path) -> list[Path]:
+    try:
+        found = sorted(
+            p
+            for p in folder.rglob("*")
+            if p.suffix.lower() in _SUFFIXES
+            and p.is_file()
+            and not any(part.startswith(".") for part in p.relative_to(folder).parts)
+        )
+    except OSError as error:
+        raise NoLogsError(f"{folder}: {error.strerror}. Name a folder that can be read.") from None
+    if len(found) > _MOST_FILES:
+        raise NoLogsError(
+            f"{folder}: {len(found)} files that may be logs, at most {_MOST_FILES} are looked at. "
+            "Name the folder of one day."
+        )
+    return found
+
+
+def _position(column: str | int, names: tuple[str, ...] | None) -> int:
+    return column - 1 if isinstance(column, int) else [n.strip() for n in names or ()].index(column)
+
+
+def _id(name: str, part: int | None) -> str:
+    bare = re.sub(r"(\.[A-Za-z]+)+$", "", Path(name).name)
+    stem = re.sub(r"[^A-Za-z0-9._-]+", "-", bare).strip("-._") or "run"
+    return stem[:80] + (f"-{part}" if part else "")
+
+
+def _unused(wanted: str, taken: set[str]) -> str:
+    name, k = wanted, 2
+    while name in taken:
+        name, k = f"{wanted}-{k}", k + 1
+    return name
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _lines(runs: list[_Run], left_out: list[str]) -> list[str]:
+    lines = [
+        "# Proposed from the logs. Look at every line that ends in ?? and at the kinds, then:",
+        "#   motorfit check on this file, and motorfit fit",
+        "format = 1",
+        f'title = "A day at the bench"  {MARK}',
+        "",
+    ]
+    if any(r.propeller for r in runs):
+        lines += [
+            "[air]  # thrust is proportional to its density",
+            f"temperature_c = 20  {MARK}",
+            f"pressure_hpa = 1013.25  {MARK} station pressure, not reduced to sea level",
+            f"humidity_pct = 50  {MARK}",
+            "",
+        ]
+    lines += [
+        "[bench]",
+        'name = "bench"',
+        "[bench.controller]",
+        "# resistance_ohm = 0.006      # of controller and leads; left out: a wide prior",
+        "# current_limit_a = 60        # of motor current; left out: none",
+        "# [bench.channels.thrust]     # calibration doubt of a sensor, one sigma; left out: wide defaults",
+        "# gain_sd = 0.01",
+        "# offset_sd = 0.02",
+    ]
+    electrical = any(c.unit and c.unit.casefold() == "erpm" for r in runs for c in r.guess.columns)
+    for motor in dict.fromkeys(r.motor for r in runs):
+        lines += ["", "[[motors]]", f"id = {_quoted(motor)}  {MARK} by the files' names"]
+        lines += [f"pole_pairs = 7  {MARK} count the magnets, halve" if electrical else "# pole_pairs = 7"]
+        lines += ["# label_kv = 1000            # what the maker printed", "# mass_g = 50"]
+    for name in dict.fromkeys(r.propeller for r in runs if r.propeller):
+        best = next(
+            (r.guess for r in runs if r.propeller == name and "file" in r.guess.size_doubt),
+            next(r.guess for r in runs if r.propeller == name),
+        )
+        lines += ["", "[[propellers]]", f"id = {_quoted(name)}  {MARK} by the files' names"]
+        lines += [f"diameter_in = {best.diameter_in or 7.0:g}  {MARK} {best.size_doubt}"]
+        lines += [f"pitch_in = {best.pitch_in or 4.0:g}  {MARK} {best.size_doubt}"]
+        lines += [f"blades = {best.blades or 2}  {MARK}"]
+    if any(r.guess.kind in ("spin-up", "coast-down") for r in runs):
+        lines += [
+            "",
+            '# [[flywheels]]             # where a disc was spun; then flywheel = "disc" in its runs',
+        ]
+        lines += ['# id = "disc"', "# inertia_kg_m2 = 2.0e-4", "# inertia_sd_kg_m2 = 2.0e-6"]
+    for run in runs:
+        lines += ["", *_run_lines(run)]
+    if left_out:
+        lines += ["", "# Not taken:", *(f"# {' '.join(line.split())}" for line in left_out)]
+    return lines
+
+
+def _run_lines(run: _Run) -> list[str]:
+    guess = run.guess
+    doubt = f"  {MARK} {guess.kind_doubt}" if guess.kind_doubt else ""
+    lines = ["[[runs]]", f"id = {_quoted(run.id)}", f"motor = {_quoted(run.motor)}"]
+    lines += [f"kind = {_quoted(guess.kind)}{doubt}", f"file = {_quoted(run.file)}"]
+    if run.part is not None:
+        lines.append(f"part = {run.part}  {MARK} time starts over in this file")
+    if run.propeller is not None:
+        lines.append(f"propeller = {_quoted(run.propeller)}")
+    elif guess.kind in ("spin-up", "coast-down"):
+        lines.append('# flywheel = "disc"')
+    stated = [c for c in guess.columns if c.stated]
+    if stated:
+        said = ", ".join(f"{c.channel}: {' '.join(str(c.column).split())}" for c in stated)
+        lines.append(f"# by the header: {said}")
+    if guess.left_out:
+        lines.append(f"# columns not taken: {'; '.join(' '.join(n.split()) for n in guess.left_out[:12])}")
+    mine = [c for c in guess.columns if not c.stated]
+    if guess.kind == "table":
+        mine = [c for c in mine if c.channel != "time"]
+    if mine:
+        lines.append("[runs.columns]")
+        for c in mine:
+            column = str(c.column) if isinstance(c.column, int) else _quoted(c.column)
+            unit = f", unit = {_quoted(c.unit)}" if c.unit else ""
+            lines.append(f"{c.channel} = {{ column = {column}{unit} }}  {MARK} {c.doubt}")
+    if not any(c.channel == "speed" for c in guess.columns):
+        if not mine:
+            lines.append("# [runs.columns]")
+        lines.append('# speed = { column = 2, unit = "rpm" }   # needed: which column is it?')
+    return lines
