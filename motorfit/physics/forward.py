@@ -46,8 +46,10 @@ MODE_DRIVEN, MODE_FREEWHEEL, MODE_AT_SPEED = 0, 1, 2
 
 @kernel
 def duty_of(throttle: float, s: float, c: float, e: float) -> float:
-    """Duty [1] of a throttle [1]: affine with curvature and skew, 1 at full throttle, clipped to 0..1; 0 at no
-    throttle, where a controller does not drive whatever its map."""
+    """Duty [1] of a throttle [1]: affine with curvature and skew, 1 at full throttle, clipped to 0..1.
+
+    0 at no throttle, where a controller does not drive whatever its map.
+    """
     x = throttle
     if x <= 0.0:
         return 0.0

@@ -131,4 +131,4 @@ def test_collapsed_draws_are_not_sound(changes: dict[str, float]) -> None:
         None,  # type: ignore[arg-type]
     )
     assert good.sound
-    assert not replace(good, **changes).sound
+    assert not replace(good, **changes).sound  # type: ignore[arg-type]
