@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from motorfit.physics.drive import Drive, Load
 from motorfit.physics.motor import back_emf_constant
 from motorfit.physics.steady import operating_points
+from motorfit.synthetic.integrate import excess_current
 from motorfit.synthetic.stand import Stand
 from motorfit.synthetic.truth import TrueCurve, TrueMotor, TruePropeller
 
@@ -22,10 +27,13 @@ def true_curve(
     density: float,
     condition: str,
     throttle: Sequence[float] = THROTTLE,
+    *,
+    excess_loss: float = 0.0,
 ) -> TrueCurve:
     """Steady values at throttles [1] from an ideal supply [V], winding and magnet at 25 °C, air [kg/m³].
 
     With the stand's controller and its own current limit; columns are named as `predict --json` names them.
+    ``excess_loss`` [1] as in `BenchOptions`.
     """
     m, p, s = motor.parameters, propeller.parameters, stand.parameters
     drive = Drive(
@@ -51,16 +59,44 @@ def true_curve(
         thrust_exponent=p["thrust_reynolds_exponent"],
         torque_exponent=p["torque_reynolds_exponent"],
     )
-    o = operating_points(list(throttle), voltage_v, drive, load)
+    o = _with_excess(throttle, voltage_v, drive, load, excess_current(m, excess_loss))
     columns = {
         "throttle": throttle,
-        "speed_rpm": o.speed[0] * 60.0 / (2.0 * math.pi),
-        "thrust_n": o.thrust[0],
-        "torque_nm": o.torque[0],
-        "current_a": o.bus_current[0],
-        "motor_current_a": o.motor_current[0],
-        "electrical_power_w": o.electrical_power[0],
-        "mechanical_power_w": o.mechanical_power[0],
+        "speed_rpm": o["speed"] * 60.0 / (2.0 * math.pi),
+        "thrust_n": o["thrust"],
+        "torque_nm": o["torque"],
+        "current_a": o["bus_current"],
+        "motor_current_a": o["motor_current"],
+        "electrical_power_w": o["electrical_power"],
+        "mechanical_power_w": o["mechanical_power"],
     }
     values = {name: tuple(float(v) for v in column) for name, column in columns.items()}
     return TrueCurve(motor.id, propeller.id, voltage_v, condition, values)
+
+
+_POINT = (
+    "speed", "thrust", "torque", "bus_current", "motor_current", "electrical_power", "mechanical_power",
+)  # fmt: skip
+_ROUNDS = 60
+
+
+def _with_excess(
+    throttle: Sequence[float], voltage_v: float, drive: Drive, load: Load, excess: float
+) -> Mapping[str, NDArray[np.float64]]:
+    """Operating points (throttle,) with a drag current ``excess`` [A/√(rad/s)] times the root of speed.
+
+    At each point that drag is a constant; it is found by inserting the speed until it stays.
+    """
+    points: list[dict[str, float]] = []
+    for x in throttle:
+        with_drag, before = drive, -1.0
+        o = operating_points([x], voltage_v, drive, load)
+        for _ in range(_ROUNDS if excess > 0.0 else 0):
+            speed = float(o.speed[0, 0])
+            if abs(speed - before) <= 1e-9 * speed:
+                break
+            before = speed
+            with_drag = replace(drive, drag_static=float(np.asarray(drive.drag_static)) + excess * speed**0.5)
+            o = operating_points([x], voltage_v, with_drag, load)
+        points.append({name: float(getattr(o, name)[0, 0]) for name in _POINT})
+    return {name: np.array([p[name] for p in points]) for name in _POINT}

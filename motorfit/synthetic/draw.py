@@ -2,6 +2,7 @@
 
 With the spread "prior" they follow the table of priors of the model, so that ranks of the truth among
 posterior draws can be tested; with "usual" they lie about the same centres, as narrowly as motors on sale do.
+The numbers are written out here, apart from the inference; a test holds them against its table.
 """
 
 from __future__ import annotations
@@ -62,12 +63,13 @@ def draw_motor(
     resistance = (k_t / (0.020 * (mass / 35.0) ** 0.83 * scatter(0.15, 0.40))) ** 2
     i_10 = 0.9 * scatter(0.25, math.log(2.0))
     share = float(rng.beta(4.0, 3.0))
-    windage = (1.0 - share) * rng.uniform(0.05, 0.3) if options.windage else 0.0
+    windage = (1.0 - share) * _windage(rng, wide) if options.windage else 0.0
     omega_10 = (10.0 - resistance * i_10) / float(machine.back_emf_constant(kv))
+    rest = 1.0 - options.excess_loss
     drag = (
-        share * i_10,
-        (1.0 - share - windage) * i_10 / omega_10,
-        windage * i_10 / omega_10**2,
+        rest * share * i_10,
+        rest * (1.0 - share - windage) * i_10 / omega_10,
+        rest * windage * i_10 / omega_10**2,
     )
     parameters = {
         "kv": kv,
@@ -77,21 +79,45 @@ def draw_motor(
         "drag_current_static": drag[0],
         "drag_current_slope": drag[1],
         "drag_current_windage": drag[2],
-        "no_load_current": float(machine.no_load_current(kv, resistance, *drag)),
+        "no_load_current": i_10 if rest < 1.0 else float(machine.no_load_current(kv, resistance, *drag)),
         "rotor_inertia": 4e-6 * (mass / 50.0) ** 1.6 * scatter(0.25, math.log(2.0)),
-        "braking_share": float(rng.uniform(0.4, 1.0)),
+        "braking_share": _braking(rng) if wide else float(rng.uniform(0.4, 1.0)),
         "magnet_temperature_coefficient": float(rng.normal(0.0011, 0.0001)),
     }
     if options.saturation:
-        parameters["saturation_current"] = 150.0 * mass / 50.0 * scatter(0.25, 0.35)
+        knee = 150.0 * mass / 50.0
+        parameters["saturation_current"] = (
+            knee * abs(float(rng.normal())) ** -0.5 if wide else knee * scatter(0.25, 0.0)
+        )
     if options.heating:
-        parameters |= {
-            "winding_heat_capacity": 3.0 * mass / 50.0 * scatter(0.2, 0.4),
-            "winding_time_constant": 6.0 * scatter(0.2, math.log(2.0)),
-            "body_heat_capacity": 25.0 * mass / 50.0 * scatter(0.2, 0.4),
-            "body_time_constant": 50.0 * scatter(0.2, math.log(2.0)),
-        }
+        for node, capacity, tau, after in (("winding", 3.0, 6.0, 4.0), ("body", 25.0, 50.0, 10.0)):
+            usual = scatter(0.2, 0.0)
+            constant = tau * scatter(0.2, math.log(2.0))
+            if wide:
+                # half-normal is what a watt warms the node, as long as a ramp keeps it hot
+                warming = abs(float(rng.normal())) * _warming_time(tau, after) / capacity
+                usual = _warming_time(constant, after) / warming / capacity
+            parameters[f"{node}_heat_capacity"] = capacity * mass / 50.0 * usual
+            parameters[f"{node}_time_constant"] = constant
     return TrueMotor(id, mass, 7, label, parameters)
+
+
+def _windage(rng: Generator, wide: bool) -> float:
+    """Share of what of the no-load current is not static that grows with the square of speed [1]."""
+    if not wide:
+        return float(rng.uniform(0.05, 0.3))
+    w = 0.12 * abs(float(rng.normal()))
+    return w / (1.0 + w)
+
+
+def _braking(rng: Generator) -> float:
+    """Share of the braking current that a controller lets pass [1]: 1 less a half-normal, not below 0."""
+    return within(rng, lambda g: 1.0 - 0.5 * abs(float(g.normal())), 0.0, 1.0)
+
+
+def _warming_time(tau: float, after: float) -> float:
+    """Warming per watt times heat capacity, ``after`` so many seconds, of a time constant ``tau`` [s]."""
+    return -tau * math.expm1(-after / tau)
 
 
 def draw_propeller(

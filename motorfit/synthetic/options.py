@@ -12,6 +12,10 @@ KINDS = ("no-load", "ramp", "spin-up", "steps", "hold", "coast-down", "table")
 """Kinds of run a simulated bench can make, in the order they are made."""
 
 
+CHANNELS = ("voltage", "current", "speed", "thrust", "torque")
+"""Channels a simulated stand can log, in the order of the columns."""
+
+
 class SyntheticError(MotorfitError):
     """An option of a simulated bench that makes no sense, or a folder that cannot take it."""
 
@@ -25,8 +29,10 @@ class BenchOptions:
     motors, propellers : how many are tested, 1 to 6; the first motor meets every propeller, the others
         the first only
     runs : kinds of run made with every motor, see `KINDS`
-    sample_rate_hz : of the logs [Hz], 50 to 10000
-    spread : "usual" draws parameters near common values; "prior" from the whole prior, for rank statistics
+    sample_rate_hz : of the logs [Hz], 5 to 10000
+    channels : that the stand logs, of `CHANNELS`
+    spread : "usual" draws parameters near common values; "prior" from the model's table of priors, for rank
+        statistics
     heating, saturation, curved_duty, idle_draw, reynolds, windage : physics beyond the nominal
     noise : factor on the usual sensor noise [1]; 0 for none
     calibrated : False draws gains and offsets from the declared doubts, True makes every sensor exact
@@ -36,6 +42,12 @@ class BenchOptions:
     tones : relative size of the vibration at one and at B turns a revolution [1]
     speed_quantum_rpm : step of the speed reading [rpm]
     tare_s : rest before each timed run [s]
+    warmth_k : one sigma of the motor's warmth above the air at the start of each run [K]
+    excess_loss : share of the no-load current at 10 V that grows with the root of speed [1], an iron loss
+        that the fitted model does not have (G. Bertotti, IEEE Trans. Magn. 24 (1988) 621)
+    magnet_share : the magnets' warming relative to the body's [1]; the fitted model has 1
+    crosstalk : one sigma of what each load cell reads of the other, 1 N as 20 mN m [1]; the model has 0
+    fold_back_a : bus current that the supply holds, its voltage giving way [A]; inf for a stiff supply
     """
 
     motors: int = 2
@@ -57,13 +69,19 @@ class BenchOptions:
     tones: float = 0.0
     speed_quantum_rpm: float = 1.0
     tare_s: float = 0.3
+    channels: tuple[str, ...] = CHANNELS
+    warmth_k: float = 0.0
+    excess_loss: float = 0.0
+    magnet_share: float = 1.0
+    crosstalk: float = 0.0
+    fold_back_a: float = math.inf
 
     def __post_init__(self) -> None:
         """Refuse what no bench can be."""
         for name, low, high in (
             ("motors", 1, 6),
             ("propellers", 1, 6),
-            ("sample_rate_hz", 50.0, 10_000.0),
+            ("sample_rate_hz", 5.0, 10_000.0),
             ("noise", 0.0, 100.0),
             ("load_cell_lag_s", 0.0, 1.0),
             ("late_by_s", 0.0, 0.2),
@@ -71,14 +89,24 @@ class BenchOptions:
             ("tones", 0.0, 1.0),
             ("speed_quantum_rpm", 0.0, 1000.0),
             ("tare_s", 0.0, 30.0),
+            ("warmth_k", 0.0, 50.0),
+            ("excess_loss", 0.0, 0.9),
+            ("magnet_share", 0.0, 2.0),
+            ("crosstalk", 0.0, 0.5),
+            ("fold_back_a", 1.0, math.inf),
         ):
             value = getattr(self, name)
-            if not (math.isfinite(value) and low <= value <= high):
+            if not low <= value <= high:  # NaN is neither
                 raise SyntheticError(f"{name} is {value!r}; allowed are {low} to {high}.")
         unknown = [kind for kind in self.runs if kind not in KINDS]
         if unknown or not self.runs:
             raise SyntheticError(
                 f"runs holds {', '.join(unknown) or 'nothing'}; allowed are {', '.join(KINDS)}."
+            )
+        strange = [c for c in self.channels if c not in CHANNELS]
+        if strange or not self.channels:
+            raise SyntheticError(
+                f"channels holds {', '.join(strange) or 'nothing'}; allowed are {', '.join(CHANNELS)}."
             )
         if self.spread not in ("usual", "prior"):
             raise SyntheticError(f"spread is {self.spread!r}; allowed are 'usual' and 'prior'.")
@@ -92,5 +120,9 @@ class BenchOptions:
         return cls(**(everything | changes))
 
     def to_json(self) -> dict[str, Any]:
-        """Plain values by name."""
-        return {f.name: list(v) if isinstance(v := getattr(self, f.name), tuple) else v for f in fields(self)}
+        """Plain values by name; what is infinite, which JSON has not, as null."""
+        out: dict[str, Any] = {}
+        for f in fields(self):
+            value = getattr(self, f.name)
+            out[f.name] = list(value) if isinstance(value, tuple) else None if value == math.inf else value
+        return out

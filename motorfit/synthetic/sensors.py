@@ -33,8 +33,22 @@ SIGNAL = {
 RPM = 60.0 / (2.0 * math.pi)
 """rpm of one rad/s."""
 
+CROSSTALK_M = 0.02
+"""Arm [m] that makes torque and thrust alike for crosstalk."""
+
 SLOWEST_RAD_S = 10.0
 """Speed [rad/s] below which a speed sensor reads zero: it times the poles, and none pass."""
+
+
+def _with_crosstalk(channel: str, signals: Array, stand: Stand) -> Array:
+    """What acts on a channel's sensor, (samples,): for a load cell with its share of what the other feels."""
+    true: Array = signals[SIGNAL[channel]]
+    of_torque, of_thrust = stand.crosstalk
+    if channel == "thrust" and of_torque != 0.0:
+        true = true + of_torque / CROSSTALK_M * signals[bench.Q]
+    if channel == "torque" and of_thrust != 0.0:
+        true = true + of_thrust * CROSSTALK_M * signals[bench.T]
+    return true
 
 
 @kernel
@@ -90,7 +104,7 @@ def read_channels(
     tone = np.sin(angle + phase) + (0.5 * np.sin(blades * angle + phase) if blades else 0.0)
     out: dict[str, Array] = {}
     for channel in channels:
-        true = signals[SIGNAL[channel]]
+        true = _with_crosstalk(channel, signals, stand)
         sensor = stand.sensors[channel]
         lag = stand.parameters[f"lag_{channel}"]
         seen = delayed(true, stand.parameters[f"delay_{channel}"], interval)

@@ -26,11 +26,14 @@ from motorfit.synthetic.plan import (
     throttle_profile,
 )
 from motorfit.synthetic.sensors import read_channels
-from motorfit.synthetic.stand import CHANNELS, Stand, draw_stand
+from motorfit.synthetic.stand import Stand, draw_stand
 from motorfit.synthetic.truth import TrueAir, TrueCurve, TrueFlywheel, TrueMotor, TruePropeller, Truth
 
 SHAPES = ((7.0, 3.5, 3), (6.0, 4.0, 3), (8.0, 4.5, 2), (7.0, 4.0, 2), (6.5, 3.5, 3), (5.5, 4.5, 3))
 """Geometry of the tested propellers: diameter and pitch [inch], blades."""
+
+SLOWEST_SENSING_HZ = 50.0
+"""Rate [Hz] at which sensors are simulated at least, however rarely they are logged."""
 
 UNTESTED_SHAPE = (7.0, 4.5, 2)
 """Geometry of the propeller that never comes on the stand."""
@@ -145,26 +148,35 @@ def write_scenario(folder: Path, scenario: Scenario, rng: np.random.Generator, s
 def run_log(rng: np.random.Generator, run: PlannedRun, scenario: Scenario, density: float) -> str:
     """Text of one run's log; ``density`` of the air [kg/m³]."""
     options = scenario.options
-    interval = 1.0 / options.sample_rate_hz
-    throttle = throttle_profile(run.kind, options.sample_rate_hz, options.tare_s)
-    signals = run_signals(run, scenario, density, throttle, interval)
+    # sensors have time constants of their own: a slow logger picks samples of what they do in between
+    finer = math.ceil(SLOWEST_SENSING_HZ / options.sample_rate_hz)
+    rate = finer * options.sample_rate_hz
+    interval = 1.0 / rate
+    warmth = float(rng.normal(0.0, options.warmth_k)) if options.warmth_k > 0.0 else 0.0
+    throttle = np.repeat(throttle_profile(run.kind, options.sample_rate_hz, options.tare_s), finer)
+    signals = run_signals(run, scenario, density, throttle, interval, warmth)
     screw = next((p for p in scenario.propellers if p.id == run.propeller), None)
-    channels = tuple(c for c in CHANNELS if c != "thrust" or screw is not None)
+    channels = tuple(c for c in options.channels if c != "thrust" or screw is not None)
     readings = read_channels(
         rng, signals, interval, channels, scenario.stand, options, screw.blades if screw is not None else 0
     )
     if run.kind != "table":
-        return log_text(np.arange(throttle.size, dtype=np.float64) * interval, throttle, readings)
-    per_row = round(TABLE_DWELL_S * options.sample_rate_hz)
-    tail = round(TABLE_AVERAGE_S * options.sample_rate_hz)
+        time_s = np.arange(throttle.size, dtype=np.float64)[::finer] * interval
+        return log_text(time_s, throttle[::finer], {c: r[::finer] for c, r in readings.items()})
+    per_row = throttle.size // len(TABLE_LEVELS)
+    tail = round(TABLE_AVERAGE_S / TABLE_DWELL_S * per_row)
     means = {c: r.reshape(len(TABLE_LEVELS), per_row)[:, -tail:].mean(axis=1) for c, r in readings.items()}
     return log_text(None, np.asarray(TABLE_LEVELS), means)
 
 
 def run_signals(
-    run: PlannedRun, scenario: Scenario, density: float, throttle: NDArray[np.float64], interval: float
-) -> NDArray[np.float64]:
-    """What is true at every sample of a run, (N_SIGNALS, samples); see `integrate` for the rows and units."""
+    run: PlannedRun, scenario: Scenario, density: float, throttle: NDArray[np.float64], interval: float,
+    warmth_k: float = 0.0,
+) -> NDArray[np.float64]:  # fmt: skip
+    """What is true at every sample of a run, (N_SIGNALS, samples); see `integrate` for the rows and units.
+
+    ``warmth_k`` of the motor above the air at the start [K].
+    """
     motor = next(m for m in scenario.motors if m.id == run.motor)
     screw = next((p for p in scenario.propellers if p.id == run.propeller), None)
     wheel = next((f for f in scenario.flywheels if f.id == run.flywheel), None)
@@ -181,6 +193,10 @@ def run_signals(
         source_resistance=stand.source_resistance,
         current_limit=nominal * stand.limit_factor,
         air_c=scenario.air.temperature_c,
+        excess_loss=scenario.options.excess_loss,
+        magnet_share=scenario.options.magnet_share,
+        fold_back_a=scenario.options.fold_back_a,
+        warmth_k=warmth_k,
     )
     out = np.empty((bench.N_SIGNALS, throttle.size))
     bench.integrate(p, throttle, run.supply_v, interval, math.ceil(interval / bench.LONGEST_STEP_S), out)
@@ -201,5 +217,10 @@ def untested_curves(scenario: Scenario, density: float) -> Sequence[TrueCurve]:
             elif any(propeller == screw.id for _, propeller in met):
                 conditions.setdefault("propeller-tested-elsewhere", (screw, 22.2))
         for condition, (screw, voltage) in conditions.items():
-            curves.append(true_curve(motor, screw, voltage, scenario.stand, density, condition))
+            curves.append(
+                true_curve(
+                    motor, screw, voltage, scenario.stand, density, condition,
+                    excess_loss=scenario.options.excess_loss,
+                )
+            )  # fmt: skip
     return curves

@@ -7,10 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from motorfit.synthetic.options import BenchOptions
+from motorfit.synthetic.options import CHANNELS, BenchOptions
 
-CHANNELS = ("voltage", "current", "speed", "thrust", "torque")
-"""Logged channels, in the order of the columns."""
+__all__ = ["CHANNELS", "SENSORS", "Sensor", "Stand", "draw_stand"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +48,7 @@ class Stand:
     limit_factor : true over nominal current limit [1]
     parameters : true values by posterior names: controller and sensors
     sensors : by channel
+    crosstalk : what the thrust cell reads of torque, and the torque cell of thrust, 1 N as 20 mN m [1]
     """
 
     controller_resistance_ohm: float
@@ -58,24 +58,26 @@ class Stand:
     limit_factor: float
     parameters: Mapping[str, float]
     sensors: Mapping[str, Sensor] = field(default_factory=lambda: SENSORS)
+    crosstalk: tuple[float, float] = (0.0, 0.0)
 
 
 def draw_stand(rng: np.random.Generator, options: BenchOptions, current_limit_a: float = 65.0) -> Stand:
     """A stand whose sensors are off by as much as their declared doubts say."""
-    limit_factor = 1.0 + float(rng.normal(0.0, 0.02))
+    wide = options.spread == "prior"
+    limit_factor = 1.0 + float(rng.normal(0.0, 0.03 if wide else 0.02))
     parameters = {
         "controller_resistance": float(rng.normal(0.006, 0.0006)),
         "duty_slope": 1.0,
         "duty_curvature": 0.0,
         "duty_cubic": 0.0,
-        "controller_idle_current": float(rng.uniform(0.05, 0.2)) if options.idle_draw else 0.0,
+        "controller_idle_current": _idle(rng, wide) if options.idle_draw else 0.0,
         "current_limit": current_limit_a * limit_factor,
     }
     if options.curved_duty:
         parameters |= {
-            "duty_slope": 1.0 + float(rng.uniform(0.0, 0.05)),
-            "duty_curvature": float(rng.normal(0.0, 0.08)),
-            "duty_cubic": float(rng.normal(0.0, 0.03)),
+            "duty_slope": 1.0 + float(rng.normal(0.0, 0.05) if wide else rng.uniform(0.0, 0.05)),
+            "duty_curvature": float(rng.normal(0.0, 0.10 if wide else 0.08)),
+            "duty_cubic": float(rng.normal(0.0, 0.04 if wide else 0.03)),
         }
     for channel, sensor in SENSORS.items():
         size = 0.0 if options.calibrated else 1.0
@@ -84,4 +86,12 @@ def draw_stand(rng: np.random.Generator, options: BenchOptions, current_limit_a:
         late = float(rng.uniform(0.0, 1.0)) * options.late_by_s
         parameters[f"delay_{channel}"] = 0.0 if channel == "speed" else late
         parameters[f"lag_{channel}"] = options.load_cell_lag_s if channel in ("thrust", "torque") else 0.0
-    return Stand(0.006, 0.0006, current_limit_a, 0.018, limit_factor, parameters)
+    crosstalk = (0.0, 0.0)
+    if options.crosstalk > 0.0:
+        crosstalk = (float(rng.normal(0.0, options.crosstalk)), float(rng.normal(0.0, options.crosstalk)))
+    return Stand(0.006, 0.0006, current_limit_a, 0.018, limit_factor, parameters, crosstalk=crosstalk)
+
+
+def _idle(rng: np.random.Generator, wide: bool) -> float:
+    """Idle current of a controller [A]."""
+    return abs(float(rng.normal(0.0, 0.12))) if wide else float(rng.uniform(0.05, 0.2))

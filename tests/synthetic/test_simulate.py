@@ -130,7 +130,7 @@ def test_demo_reads_without_a_fault(tmp_path: Path) -> None:
     ("options", "parts"),
     [
         ({"motors": 0}, ("motors is 0", "1 to 6")),
-        ({"sample_rate_hz": math.nan}, ("sample_rate_hz is nan", "50.0 to 10000.0")),
+        ({"sample_rate_hz": math.nan}, ("sample_rate_hz is nan", "5.0 to 10000.0")),
         ({"runs": ("hover",)}, ("hover", "no-load, ramp")),
         ({"runs": ()}, ("runs holds nothing",)),
         ({"spread": "odd"}, ("'odd'", "'usual' and 'prior'")),
