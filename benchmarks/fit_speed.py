@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchmarks.common import machine, note, read
+from benchmarks.gradient_peer import nutpie_nuts
 from benchmarks.peers import Sampled, lmfit_emcee, stretch_emcee
 from motorfit.bench.reduce import reduce_run
 from motorfit.inference.fit import fit_campaign, optimise
@@ -60,9 +61,12 @@ def main() -> int:
         report["optimum_s"] = time.perf_counter() - begin
         report["coordinates"], report["blocks"] = target.graph.size, int(target.flat.h.size)
         peers = []
-        for peer in (lmfit_emcee, stretch_emcee):
+        for peer in (lmfit_emcee, stretch_emcee, nutpie_nuts):
             note(f"peer: {peer.__name__}")
-            peers.append(peer(target, optimum, options.seed, options.peer_seconds))
+            try:
+                peers.append(peer(target, optimum, options.seed, options.peer_seconds))
+            except ModuleNotFoundError as absent:
+                note(f"left out, {absent.name} is not installed: pip install 'motorfit[peers]'")
         report["peers"] = [vars(p) | {"to_ess_1000_s": p.to_thousand_s} for p in peers]
     for line in table(report, peers):
         print(line)

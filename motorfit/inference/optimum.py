@@ -12,7 +12,7 @@ from motorfit.errors import MotorfitError
 from motorfit.inference.priors import HalfNormal, Prior
 from motorfit.inference.target import Target
 
-__all__ = ["Optimum", "OptimumError", "find_optimum", "laplace"]
+__all__ = ["Optimum", "OptimumError", "bounds_of", "find_optimum", "laplace"]
 
 Array = npt.NDArray[np.float64]
 
@@ -87,7 +87,7 @@ def _condensed(rows: Array, j: Array) -> Array:
     return np.concatenate([along[None, :], np.linalg.cholesky(rest + ridge * np.eye(along.size)).T])
 
 
-def _bounds(prior: Prior) -> tuple[float, float]:
+def bounds_of(prior: Prior) -> tuple[float, float]:
     """Where a coordinate's prior ends [-]."""
     return (0.0, prior.top) if isinstance(prior, HalfNormal) else (-np.inf, np.inf)
 
@@ -134,7 +134,7 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     room = np.minimum(0.5 / np.linalg.norm((first[1:] - first[0]) / _STEP, axis=1).clip(1e-12), _INSIDE)
     parameters = Parameters()
     for name, value, coordinate, step in zip(names, start, target.graph.coordinates, room, strict=True):
-        low, high = _bounds(coordinate.prior)
+        low, high = bounds_of(coordinate.prior)
         inside = float(value) if math.isinf(low) else min(max(float(value), low + step), high - step)
         parameters.add(name, value=inside, min=low, max=high)
 
