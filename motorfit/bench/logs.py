@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from motorfit.bench.campaign import Campaign, Run
 from motorfit.bench.clock import Clock, make_clock, seconds_of_stamps
-from motorfit.bench.codes import fault_codes
 from motorfit.bench.columns import Assigned, assign_columns, conversion_remark
 from motorfit.bench.dropouts import harmonic_spans, speed_excursions
 from motorfit.bench.findings import Finding, LogError
 from motorfit.bench.logfile import read_table
 from motorfit.bench.portion import parts_remedy, portion_of, window_of
 from motorfit.bench.rawtable import RawTable, Remark, remark_rows
+from motorfit.bench.readings import believable, throttle_within, without_codes
 from motorfit.bench.textlog import UnreadableLogError
 from motorfit.bench.unstated import unstated_unit
 from motorfit.units import Conversion, UnitError, channel_conversion
@@ -230,7 +230,8 @@ class _Reading:
             )
         if len(texts) == len(raw):
             return None
-        raw = self._without_codes(channel, raw)
+        raw, remarks = without_codes(raw, rows)
+        self._add(remarks, channel)
         conversion = self._conversion(channel, column, raw)
         if conversion is None:
             return None
@@ -238,59 +239,11 @@ class _Reading:
         if channel == "speed" and self._run.speed_of == "flywheel" and self._run.flywheel is not None:
             values = values * self._campaign.flywheel(self._run.flywheel).motor_turns_per_turn
         if channel == "throttle":
-            values = self._throttle(values, rows)
-        return np.asarray(np.where(np.isfinite(values), values, np.nan))
-
-    def _without_codes(self, channel: str, raw: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The numbers as logged (n,), NaN where they are a fault code, and a finding that names the rows."""
-        coded, codes = fault_codes(raw)
-        if not codes:
-            return raw
-        words = " and ".join(f"{code:.0f}" for code in codes)
-        remark = remark_rows(
-            "warning",
-            "fault-code",
-            f"{words}, far from all other values: a code for a fault, not a reading; taken as missing",
-            "Nothing to do if the sensor is known to write it; otherwise look at the sensor.",
-            self._table.row_numbers[coded],
-        )
-        self._add([remark], channel)
-        return np.where(coded, np.nan, raw)
-
-    def _throttle(self, values: NDArray[np.float64], rows: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Throttle within 0 to 1: a little beyond is a pulse past its nominal range, a lot a wrong unit."""
-        known = values[np.isfinite(values)]
-        if not known.size:
-            return values
-        if known.max() > 1.25 or known.min() < -0.3:
-            self._add(
-                [
-                    Remark(
-                        "error",
-                        "wrong-unit",
-                        f"throttle goes from {known.min():.4g} to {known.max():.4g} where 0 to 1 "
-                        "is full range",
-                        'State its unit in [runs.columns]: "%", "us" (1000 to 2000) or "1" (0 to 1).',
-                    )
-                ],
-                "throttle",
-            )
-            return values
-        beyond = (values < 0) | (values > 1)
-        if beyond.any():
-            self._add(
-                [
-                    remark_rows(
-                        "note",
-                        "throttle-beyond",
-                        "throttle below 0 or above 1; taken as 0 or 1",
-                        "Nothing to do if the controller does the same.",
-                        rows[beyond],
-                    )
-                ],
-                "throttle",
-            )
-        return np.clip(values, 0.0, 1.0)
+            values, remarks = throttle_within(values, rows)
+            self._add(remarks, channel)
+        values, remarks = believable(values, rows)
+        self._add(remarks, channel)
+        return values
 
     def _without_excursions(
         self, clock: Clock, speed: NDArray[np.float64], throttle: NDArray[np.float64] | None

@@ -29,7 +29,7 @@ def starts_again(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
     size = np.abs(speed[known])
     if len(known) < 50 or not size.max() > 0.0:
         return
-    share = size / float(np.percentile(size, 99))
+    share = size / max(float(np.percentile(size, 99)), 0.1 * float(size.max()))
     starts: list[int] = []
     stood = 0
     for i, s in enumerate(share.tolist()):

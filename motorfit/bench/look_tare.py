@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 
 _CELLS = ("thrust", "torque")
 _BLOCK_S = 0.1
+_MOST_BLOCKS = 2000
 _SURE = 6.0
 """Standard errors from which a shift of zero is clear."""
 
@@ -36,8 +37,8 @@ def tare_drifted(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
     speed = log.channels.get("speed")
     if speed is None or np.isfinite(speed).sum() < 100 or log.time_s[-1] < 20 * _BLOCK_S:
         return
-    edges = np.searchsorted(log.time_s, np.arange(0.0, log.time_s[-1], _BLOCK_S))
-    edges = np.unique(edges)
+    blocks = min(round(log.time_s[-1] / _BLOCK_S), _MOST_BLOCKS)
+    edges = np.unique(np.searchsorted(log.time_s, np.linspace(0.0, log.time_s[-1], blocks, endpoint=False)))
     causes = _causes(bridged(speed), log.time_s, edges)
     if causes is None:
         return

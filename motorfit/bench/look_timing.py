@@ -32,6 +32,8 @@ _CLEAR = 12.0
 _BETTER = 1.15
 """How many times less has to be left of the channel when it is shifted."""
 
+_MOST_ROWS = 3_000_000
+
 _UNEVEN = 0.3
 
 
@@ -77,8 +79,8 @@ def _of_run(log: RunLog) -> Iterator[_Late]:
     if time is None or speed is None or len(time) < 200 or np.isfinite(speed).sum() < 100:
         return
     interval = float(np.median(np.diff(time)))
-    if not 0.0 < interval < 0.02:
-        return
+    if not 0.0 < interval < 0.02 or (time[-1] - time[0]) / interval > _MOST_ROWS:
+        return  # too slow to tell, or mostly gaps
     even = np.arange(time[0], time[-1], max(interval, _STEP_S))
     if even.size < 200:
         return
