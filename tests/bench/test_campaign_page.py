@@ -35,6 +35,7 @@ def test_the_example_loads(tmp_path: Path) -> None:
         models.Propeller,
         models.Flywheel,
         models.Run,
+        models.Where,
         models.Column,
         models.Measurement,
         models.PriorOverride,
