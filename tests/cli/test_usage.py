@@ -14,7 +14,8 @@ from tests.cli.conftest import Run
 
 # fmt: off
 COMMANDS = (
-    "demo", "check", "fit", "show", "predict", "step", "hover", "torque", "compare", "holdout",
+    "demo", "new",
+    "check", "fit", "show", "predict", "step", "hover", "torque", "compare", "holdout",
     "next", "report", "serve", "token",
 )
 # fmt: on
