@@ -37,10 +37,12 @@ def diagnose(
     method : which of the two is stored: "fast" or "ensemble"
     """
     z = fast.z if reference is None else reference.z
-    ess, r_hat = _mixing(z)
-    if method == "fast":
-        ess = min(ess, walked_ess(fast.z, fast.stations) if fast.moved else fast.ess)
-    elif reference is not None:
+    if reference is None:
+        # draws have no order here: copies and walkers tell how many there are, groups how far they agree
+        ess = walked_ess(fast.z, fast.stations) if fast.moved else fast.ess
+        r_hat = fast.r_hat
+    else:
+        ess, r_hat = _mixing(z)
         # an order of draws over many walkers hides how long each of them remembers
         ess = min(ess, reference.evaluations / reference.autocorrelation)
     out: dict[str, Any] = {
