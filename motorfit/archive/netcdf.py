@@ -1,12 +1,11 @@
 """The one place that touches netCDF files, under the one lock of this process.
 
 netCDF-C is not thread-safe: two threads inside it at once crash the process, also when they read different
-files. Whoever needs a netCDF file goes through this module.
+files. Whoever needs a netCDF file goes through this module; logs in netCDF are read under the same lock.
 """
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -17,11 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorfit.archive.errors import ArchiveError
+from motorfit.bench.netcdflog import LOCK as _LOCK
 
 if TYPE_CHECKING:
     from netCDF4 import Dataset
-
-_LOCK = threading.RLock()
 
 # Below this many values a compressed chunk costs more in bookkeeping than it saves.
 _COMPRESS_FROM = 64

@@ -177,7 +177,7 @@ def _log_file(table: Mapping[str, Any], file: Path, path: str) -> list[Fault]:
             Fault(
                 where,
                 value,
-                "CSV, TSV or other text (also gzip), Parquet, XLSX",
+                "CSV, TSV or other text (also gzip), Parquet, XLSX, netCDF",
                 _NOT_READ[file.suffix.lower()],
             )
         ]

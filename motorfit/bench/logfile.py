@@ -9,6 +9,7 @@ from pathlib import Path
 from motorfit.bench.rawtable import RawTable
 from motorfit.bench.textlog import UnreadableLogError, read_text
 
+_NETCDF = (b"CDF\x01", b"CDF\x02", b"CDF\x05", b"\x89HDF\r\n\x1a\n")
 _GZIP = b"\x1f\x8b"
 
 
@@ -30,4 +31,8 @@ def read_table(file: Path, content: bytes) -> RawTable:
         from motorfit.bench.sheetlog import read_spreadsheet
 
         return read_spreadsheet(content)
+    if content.startswith(_NETCDF) or suffixes[-1:] == [".nc"]:
+        from motorfit.bench.netcdflog import read_netcdf
+
+        return read_netcdf(content)
     return read_text(content, "\t" if ".tsv" in suffixes else None)

@@ -19,7 +19,7 @@ from motorfit.units import RPM
 __all__ = ["pole_count", "speeds_contradict"]
 
 _SURE = 0.1
-_DOUBTFUL = 0.92
+_DOUBTFUL = 0.95
 _PARTED = {"thrust": 1.18, "torque": 1.28}
 """Ratio of coefficients of one propeller in two runs that no change of speed or air explains; torque also
 holds what speeding up takes."""
@@ -28,7 +28,7 @@ holds what speeding up takes."""
 def pole_count(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Finding]:
     """Posterior odds over pole counts for each motor, from label, torque, thrust and power together.
 
-    Below a probability of 10 % for a right speed it is an error, below 92 % a warning. A label off by more
+    Below a probability of 10 % for a right speed it is an error, below 95 % a warning. A label off by more
     than labels ever are is an error even where no count explains it.
     """
     for motor in campaign.motors:

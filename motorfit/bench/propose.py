@@ -18,7 +18,7 @@ __all__ = ["MARK", "NoLogsError", "Proposal", "propose"]
 MARK = "# ??"
 """Stands behind each line that a person has to look at."""
 
-_SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".log", ".gz", ".parquet", ".xlsx")
+_SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".log", ".gz", ".parquet", ".xlsx", ".nc")
 _MOST_FILES = 500
 
 

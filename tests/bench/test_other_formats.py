@@ -107,3 +107,25 @@ def test_parquet_timestamps_integers_text_and_nulls(tmp_path: Path) -> None:
 def test_damaged_files(tmp_path: Path, file: str, content: bytes, words: str) -> None:
     with pytest.raises(LogError, match=words):
         log_with(tmp_path, content, file=file)
+
+
+@pytest.mark.parametrize("form", ["NETCDF4", "NETCDF3_CLASSIC"])
+def test_netcdf(tmp_path: Path, form: str) -> None:
+    from netCDF4 import Dataset
+
+    with Dataset(tmp_path / "made.nc", "w", format=form) as file:  # type: ignore[arg-type]
+        file.createDimension("row", 50)
+        file.createDimension("other", 3)
+        for name, unit in (("time", "seconds since 2030-03-01"), ("speed", "rpm"), ("current", "mA")):
+            variable = file.createVariable(name, "f8", ("row",), fill_value=-9e9)
+            variable.units = unit
+            variable[:] = np.arange(50) * (0.01 if name == "time" else 100.0)
+        file.variables["current"][7] = np.ma.masked
+        file.createVariable("notes", "f4", ("other",))
+    log = log_with(tmp_path, (tmp_path / "made.nc").read_bytes(), file="a.nc")
+    assert log.time_s is not None and log.time_s[-1] == pytest.approx(0.49)
+    np.testing.assert_allclose(log.channels["speed"], np.arange(50) * 100 * RPM)
+    assert log.channels["current"][2] == pytest.approx(0.2) and np.isnan(log.channels["current"][7])
+    assert kinds(log) == ["columns-left-out", "missing-cells"]
+    with pytest.raises(LogError, match="not a whole netCDF"):
+        log_with(tmp_path, (tmp_path / "made.nc").read_bytes()[:200], file="b.nc")
