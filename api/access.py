@@ -16,7 +16,9 @@ from .settings import LOOPBACK_NAMES, Settings
 from .tokens import Token, TokenStore
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
-OPEN_PATHS = frozenset({"/healthz", "/v1/openapi.json"})
+OPEN_PATHS = frozenset({"/", "/healthz", "/v1/openapi.json"})
+PAGE = "/page/"
+"""Files of the page: nothing of the library is in them, and a reader without a token must be able to enter one."""
 WRITING = ("/v1/campaigns", "/v1/checks", "/v1/holdouts", "/v1/jobs")
 _FORWARDED = (b"x-forwarded-for", b"forwarded", b"x-real-ip", b"x-forwarded-host")
 _ASK = {"WWW-Authenticate": 'Bearer realm="motorfit"'}
@@ -49,7 +51,7 @@ class Access:
         path, method = scope["path"], scope["method"]
         if method not in SAFE:
             _same_origin(headers)
-        if path in OPEN_PATHS:
+        if path in OPEN_PATHS or path.startswith(PAGE):
             return "anonymous"
         writes = method not in SAFE and path.startswith(WRITING)
         local = (

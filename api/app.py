@@ -10,7 +10,17 @@ from fastapi import Depends, FastAPI
 
 import motorfit
 
-from . import document, problems, routes_compare, routes_health, routes_jobs, routes_library, routes_questions
+from . import (
+    document,
+    problems,
+    routes_beliefs,
+    routes_compare,
+    routes_health,
+    routes_jobs,
+    routes_library,
+    routes_page,
+    routes_questions,
+)
 from .access import Access
 from .body import BodyLimit
 from .cores import Pool
@@ -61,7 +71,15 @@ def create_app(where: Settings | Path) -> FastAPI:
     app.state.service = service
     app.state.metrics = metrics
     problems.install(app)
-    for part in (routes_library, routes_questions, routes_compare, routes_jobs, routes_health):
+    for part in (
+        routes_library,
+        routes_beliefs,
+        routes_questions,
+        routes_compare,
+        routes_jobs,
+        routes_health,
+        routes_page,
+    ):
         app.include_router(part.router)
     document.complete(app)
     app.add_middleware(BodyLimit, limits=settings.limits)

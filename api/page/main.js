@@ -1,0 +1,63 @@
+// The views by their address after the hash, and the settings.
+import { choice, field, h, say, show } from "./dom.js";
+import { CHOICES, choose, setting, wear } from "./units.js";
+
+const VIEWS = {
+  "": () => import("./library.js"),
+  motor: () => import("./motor.js"),
+  "what-if": () => import("./what-if.js"),
+  compare: () => import("./compare.js"),
+  campaign: () => import("./campaign.js"),
+  job: () => import("./job.js"),
+};
+let leave = null;
+let turn = 0;
+
+export function address() {
+  const [path, query] = location.hash.replace(/^#\/?/, "").split("?");
+  const [view, ...rest] = path.split("/");
+  return { view, rest: rest.map(decodeURIComponent), query: new URLSearchParams(query ?? "") };
+}
+
+async function draw(moved) {
+  if (location.hash && !location.hash.startsWith("#/")) return;
+  const mine = ++turn;
+  leave?.abort();
+  leave = new AbortController();
+  const main = document.getElementById("content");
+  const { view, rest, query } = address();
+  for (const link of document.querySelectorAll(".top nav a")) {
+    if (link.getAttribute("href") === `#/${view === "motor" ? "" : view}`) link.setAttribute("aria-current", "page");
+    else link.removeAttribute("aria-current");
+  }
+  const place = h("div", {});
+  try {
+    if (!VIEWS[view]) throw new Error("There is no such view. Choose one above.");
+    const { draw: drawView } = await VIEWS[view]();
+    const ready = drawView(place, { rest, query, signal: leave.signal });
+    if (mine === turn && moved) show(main, place);
+    await ready;
+  } catch (error) {
+    if (leave.signal.aborted && mine !== turn) return;
+    show(place, h("h1", {}, "That did not work"), h("ul", { class: "notes" }, h("li", { class: "error", role: "alert" }, error.message)));
+  }
+  if (mine !== turn) return;
+  show(main, place);
+  const title = place.querySelector("h1")?.textContent ?? "";
+  document.title = title ? `${title} · motorfit` : "motorfit";
+  if (moved) { main.focus({ preventScroll: true }); say(title); }
+  main.dataset.ready = String(turn);
+}
+
+function settings() {
+  const row = Object.entries(CHOICES).map(([name, { title, options }]) =>
+    h("p", {}, field(title, choice(options, setting(name), (value) => choose(name, value)))));
+  const looks = [["auto", "as the device"], ["light", "light"], ["dark", "dark"]];
+  show(document.getElementById("settings"), row, h("p", {}, field("Look", choice(looks, setting("look"), (v) => choose("look", v)))));
+}
+
+wear();
+settings();
+window.addEventListener("hashchange", () => { window.scrollTo(0, 0); draw(true); });
+window.addEventListener("units", () => draw(false));
+draw(true);

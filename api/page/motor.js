@@ -1,0 +1,88 @@
+// One motor: what is known, what is not, what was logged, where it comes from.
+import { barRow, KEY_PARAMETERS, reach } from "./bars.js";
+import { choice, facts, field, h, notes, show } from "./dom.js";
+import { download, getOnce, pages } from "./http.js";
+import { drawRuns } from "./motor-runs.js";
+import { drawPairs } from "./motor-pairs.js";
+import { shown } from "./units.js";
+
+const MORE = ["kt_kv_ratio", "saturation_current", "braking_share"];
+
+function before(beliefs, name, summary) {
+  const belief = beliefs[name];
+  const known = summary.parameters[name];
+  if (!belief) return barRow(name.replaceAll("_", " "), known, known.unit, reach([known]), { learned: known.learned });
+  const range = reach([belief.prior, known]);
+  return barRow(`${belief.symbol} · ${name.replaceAll("_", " ")}`, known, known.unit, range,
+    { prior: belief.prior, learned: known.learned, title: belief.meaning });
+}
+
+function table(names, beliefs, summary, caption) {
+  return h("div", { class: "scroll" }, h("table", { class: "bars" }, h("caption", {}, caption), h("tbody", {}, names.map((n) => before(beliefs, n, summary)))));
+}
+
+function learned(summary) {
+  const missed = Object.entries(summary.not_learned);
+  const kept = Object.values(summary.parameters).filter((p) => p.learned).length;
+  return h("section", {}, h("h2", {}, "What the runs taught, and what they did not"),
+    h("p", {}, `${kept} parameters were learned; ${missed.length} stayed where the prior had them.`),
+    h("ul", {}, missed.map(([name, advice]) => h("li", {}, h("strong", {}, name.replaceAll("_", " ")), ": ", advice ?? "not learned from these runs."))));
+}
+
+function diagnosis(summary) {
+  const d = summary.diagnostics ?? {};
+  const sound = d.sound === false ? { level: "error", kind: "Not sound", text: "These draws should not be relied on." }
+    : { kind: "Sound", text: "The draws passed their own checks." };
+  return h("section", {}, h("h2", {}, "Diagnostics"), notes([sound, ...(d.sentences ?? []).map((text) => ({ text }))]));
+}
+
+function origin(about) {
+  const p = about.provenance;
+  const air = about.facts.air;
+  return h("section", {}, h("h2", {}, "Where it comes from"),
+    facts([["Campaign", p.campaign], ["Bench", p.bench], ["Fitted", p.created], ["Method", p.method], ["Draws", about.draws], ["Seed", p.seed],
+      ["Fit", about.fit], ["Air", air ? `${air.temperature_c} °C, ${air.pressure_hpa} hPa, ${air.humidity_pct} %` : null]]),
+    h("details", {}, h("summary", {}, "Files that went in, by SHA-256"), facts(Object.entries(p.inputs_sha256 ?? {}).map(([k, v]) => [k, h("code", {}, v)]))));
+}
+
+function downloads(fit, motor) {
+  const base = `/v1/fits/${encodeURIComponent(fit)}`;
+  const offer = (text, path, name) => h("button", { onclick: () => download(path, name).catch((e) => alert(e.message)) }, text);
+  const stem = `${motor}-${fit}`;
+  return h("div", { class: "row no-print" }, offer("Whole fit (netCDF)", `${base}/file`, `${stem}.nc`),
+    ["csv", "parquet", "json"].map((form) => offer(`Draws (${form === "csv" ? "CSV" : form === "json" ? "JSON" : "Parquet"})`, `${base}/posterior?format=${form}`, `${stem}.${form}`)),
+    offer("Summary (JSON)", `${base}/parameters`, `${stem}-summary.json`));
+}
+
+export async function draw(place, { rest, query, signal }) {
+  const motor = rest[0] ?? "";
+  const id = encodeURIComponent(motor);
+  const fits = await pages(`/v1/motors/${id}/fits`, "fits");
+  const usable = fits.filter((f) => !f.problem);
+  const fit = query.get("fit") ?? (usable.at(-1) ?? fits.at(-1)).fit;
+  const base = `/v1/fits/${encodeURIComponent(fit)}`;
+  const [summary, about, beliefs] = await Promise.all([getOnce(`${base}/parameters`), getOnce(base), getOnce(`${base}/beliefs`)]);
+  const all = Object.keys(summary.parameters);
+  const key = [...KEY_PARAMETERS.map(([n]) => n), ...MORE].filter((n) => all.includes(n));
+  const props = all.filter((n) => /^(thrust_coefficient|torque_coefficient|figure_of_merit|prop_inertia)\[/.test(n));
+  const others = all.filter((n) => !key.includes(n) && !props.includes(n));
+  const facet = about.facts.motor ?? {};
+  const label = facet.label_kv ? `label ${facet.label_kv} rpm/V` : null;
+  const runs = h("section", {}, h("h2", {}, "What was logged, and what the model makes of it"));
+  const pairs = h("section", {}, h("h2", {}, "Which parameters go together"));
+  const [, unit] = shown("in");
+  show(place, h("h1", {}, motor),
+    h("p", { class: "quiet" }, [about.provenance.campaign, about.provenance.bench, facet.mass_g ? `${facet.mass_g} g` : null, facet.pole_pairs ? `${facet.pole_pairs} pole pairs` : null, label].filter(Boolean).join(" · ")),
+    h("div", { class: "row no-print" },
+      fits.length > 1 ? field("Fit", choice(fits.map((f) => [f.fit, `${f.created} · ${f.campaign}${f.problem ? " (unreadable)" : ""}`]), fit, (value) => { location.hash = `#/motor/${id}?fit=${encodeURIComponent(value)}`; })) : null,
+      h("a", { class: "button main", href: `#/what-if?motor=${id}&fit=${encodeURIComponent(fit)}` }, "What if …"),
+      h("a", { class: "button", href: `#/compare?motors=${id}` }, "Compare"), h("button", { onclick: () => window.print() }, "Print")),
+    h("h2", {}, "Parameters"),
+    table(key, beliefs.parameters, summary, "Dark: median and 90 % interval after the runs. Pale: the same before any run. Winding and magnets at 25 °C."),
+    props.length ? h("details", { open: true }, h("summary", {}, "Propellers"), table(props, beliefs.parameters, summary, "As the same campaign knows them."),
+      facts(Object.entries(about.facts.propellers ?? {}).map(([name, p]) => [name, `${(p.diameter_m / 0.0254 * shown("in")[0]).toFixed(1)} × ${(p.pitch_m / 0.0254 * shown("in")[0]).toFixed(1)} ${unit}, ${p.blades} blades`]))) : null,
+    h("details", {}, h("summary", {}, `All other parameters (${others.length})`), table(others, beliefs.parameters, summary, "Heat, sensors, controller.")),
+    learned(summary), diagnosis(summary), runs, pairs, origin(about), h("h2", {}, "Take it with you"), downloads(fit, motor));
+  drawRuns(runs, `${base}/runs`, signal);
+  drawPairs(pairs, base, key, beliefs.parameters, signal);
+}
