@@ -13,7 +13,18 @@ ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "motorfit"
 
 # Each room imports only rooms above it. `errors` and `units` belong to the first.
-ROOMS = ("quantities", "physics", "bench", "inference", "archive", "answers", "synthetic", "report", "cli")
+ROOMS = (
+    "quantities",
+    "physics",
+    "bench",
+    "inference",
+    "archive",
+    "answers",
+    "synthetic",
+    "calibration",
+    "report",
+    "cli",
+)
 FIRST = ("compiled", "errors", "quantities", "units", "__init__")
 LONGEST_FILE = 400
 

@@ -13,6 +13,7 @@ from typing import Annotated
 import typer
 
 import motorfit
+from motorfit.cli.calibrate import calibrate
 from motorfit.cli.check import check
 from motorfit.cli.compare import compare
 from motorfit.cli.demo import demo
@@ -80,6 +81,7 @@ for command in (
     holdout,
     next_,
     report,
+    calibrate,
     serve,
 ):
     app.command(command.__name__.rstrip("_"))(command)

@@ -35,7 +35,8 @@ N_PARAMETERS, N_SIGNALS = 31, 9
 @kernel
 def _weakening(p: Array, t_b: float) -> float:
     """Flux relative to that at 25 °C [1]; the magnets warm by a share of what the body does."""
-    return 1.0 - p[MAG] * (p[AIR] + p[MAG_SHARE] * (t_b - p[AIR]) - 25.0)
+    flux: float = 1.0 - p[MAG] * (p[AIR] + p[MAG_SHARE] * (t_b - p[AIR]) - 25.0)
+    return flux
 
 
 @kernel

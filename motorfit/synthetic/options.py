@@ -42,7 +42,8 @@ class BenchOptions:
     tones : relative size of the vibration at one and at B turns a revolution [1]
     speed_quantum_rpm : step of the speed reading [rpm]
     tare_s : rest before each timed run [s]
-    warmth_k : one sigma of the motor's warmth above the air at the start of each run [K]
+    warmth_k : scale of the motor's warmth above the air at the start of each run, a Student's t of 4 degrees
+        of freedom [K]
     excess_loss : share of the no-load current at 10 V that grows with the root of speed [1], an iron loss
         that the fitted model does not have (G. Bertotti, IEEE Trans. Magn. 24 (1988) 621)
     magnet_share : the magnets' warming relative to the body's [1]; the fitted model has 1

@@ -152,7 +152,7 @@ def run_log(rng: np.random.Generator, run: PlannedRun, scenario: Scenario, densi
     finer = math.ceil(SLOWEST_SENSING_HZ / options.sample_rate_hz)
     rate = finer * options.sample_rate_hz
     interval = 1.0 / rate
-    warmth = float(rng.normal(0.0, options.warmth_k)) if options.warmth_k > 0.0 else 0.0
+    warmth = float(rng.standard_t(4.0)) * options.warmth_k if options.warmth_k > 0.0 else 0.0
     throttle = np.repeat(throttle_profile(run.kind, options.sample_rate_hz, options.tare_s), finer)
     signals = run_signals(run, scenario, density, throttle, interval, warmth)
     screw = next((p for p in scenario.propellers if p.id == run.propeller), None)

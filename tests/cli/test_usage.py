@@ -16,7 +16,7 @@ from tests.cli.conftest import Run
 COMMANDS = (
     "demo", "new",
     "check", "fit", "show", "predict", "step", "hover", "torque", "compare", "holdout",
-    "next", "report", "serve", "token",
+    "next", "report", "calibrate", "serve", "token",
 )
 # fmt: on
 

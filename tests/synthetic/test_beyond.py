@@ -131,6 +131,8 @@ def test_truths_drawn_from_the_prior_follow_the_model_s_table(tmp_path: Path) ->
     truth = simulate_campaign(tmp_path, seed=1, options=options)
     campaign = load_campaign(truth.campaign)
     (motor,), (propeller,) = campaign.motors, campaign.propellers
+    diameter, pitch = propeller.diameter_in, propeller.pitch_in
+    assert diameter is not None and pitch is not None
     from motorfit.bench.reduce import reduce_run
 
     runs = tuple(reduce_run(log.run, log.time_s, log.channels) for log in read_runs(campaign)[:1])
@@ -141,9 +143,7 @@ def test_truths_drawn_from_the_prior_follow_the_model_s_table(tmp_path: Path) ->
     drawn: dict[str, list[float]] = {}
     for _ in range(n):
         one = dict(draw_motor(rng, "m", options, motor.mass_g, motor.label_kv).parameters)
-        screw = draw_propeller(
-            rng, "p", propeller.diameter_in, propeller.pitch_in, propeller.blades, True, options
-        )
+        screw = draw_propeller(rng, "p", diameter, pitch, propeller.blades, True, options)
         # the campaign file states a mass, drawn with the propeller: take the share of the inertia alone
         own = dict(screw.parameters)
         own["prop_inertia"] *= (propeller.mass_g or math.nan) / screw.mass_g
