@@ -58,6 +58,10 @@ function settings() {
 
 wear();
 settings();
+document.getElementById("skip").addEventListener("click", (event) => {
+  event.preventDefault();
+  document.getElementById("content").focus();
+});
 window.addEventListener("hashchange", () => { window.scrollTo(0, 0); draw(true); });
 window.addEventListener("units", () => draw(false));
 draw(true);
