@@ -18,7 +18,7 @@ from .tokens import Token, TokenStore
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 OPEN_PATHS = frozenset({"/", "/healthz", "/v1/openapi.json"})
 PAGE = "/page/"
-"""Files of the page: nothing of the library is in them, and who has no token yet must be able to enter one."""
+"""Files of the page: nothing of the library is in them, and who has no token must be able to enter one."""
 WRITING = ("/v1/campaigns", "/v1/checks", "/v1/holdouts", "/v1/jobs")
 _FORWARDED = (b"x-forwarded-for", b"forwarded", b"x-real-ip", b"x-forwarded-host")
 _ASK = {"WWW-Authenticate": 'Bearer realm="motorfit"'}

@@ -58,6 +58,6 @@ export async function drawRuns(place, path, signal) {
       box.open = index === 0 && !signal.aborted;
     });
   } catch (error) {
-    place.append(notes([{ level: "error", text: error.message }]) ?? "");
+    if (!signal.aborted) place.append(notes([{ level: "error", text: error.message }]));
   }
 }
