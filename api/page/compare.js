@@ -15,20 +15,18 @@ function metricCard(metric, names) {
   const [factor, sign] = shown(metric.unit);
   return h("section", { class: "card", "data-metric": metric.name }, h("h3", {}, word(metric.name)),
     h("table", { class: "bars" }, h("caption", {}, `${metric.unit === "1" ? "ratio" : sign}${better}`), h("tbody", {}, points.map(([n, p]) => barRow(n, p, metric.unit, range)))),
-    metric.differences.length ? h("div", { class: "scroll" }, h("table", {}, h("caption", {}, "Differences, draw by draw"),
-      h("thead", {}, h("tr", {}, ["First less second", "Difference", "P(first greater)", "In words"].map((t) => h("th", { scope: "col" }, t)))),
-      h("tbody", {}, metric.differences.map((d) => {
-        const [m, l, u] = [d.median, d.low, d.high].map((v) => (v === null ? null : v * factor));
-        return h("tr", {}, h("th", { scope: "row" }, `${d.first} − ${d.second}`), h("td", { class: "n" }, digits(m, l, u), h("br"), h("span", { class: "quiet" }, `${digits(l, l, u)} … ${digits(u, l, u)}`)),
-          h("td", { class: "n" }, d.probability_first_greater === null ? "–" : chance(d.probability_first_greater)), h("td", {}, d.text ?? ""));
-      })))) : null,
+    metric.differences.map((d) => {
+      const [m, l, u] = [d.median, d.low, d.high].map((v) => (v === null ? null : v * factor));
+      return h("p", { "data-pair": `${d.first} ${d.second}` }, h("strong", {}, `${d.first} − ${d.second}: ${digits(m, l, u)}`), ` (${digits(l, l, u)} … ${digits(u, l, u)}). `,
+        d.text ?? "", d.probability_first_greater === null ? "" : ` Probability that the first is greater: ${chance(d.probability_first_greater)}.`);
+    }),
     metric.ranks ? h("p", { class: "quiet" }, "Probability of the first rank: ", names.filter((n) => metric.ranks[n]).map((n) => `${n} ${chance(metric.ranks[n][0])}`).join(", "), ".") : null);
 }
 
 function scoreCard(score, names) {
   if (!score) return null;
   const per = score.motors;
-  const points = names.filter((n) => per[n]?.median !== undefined);
+  const points = names.filter((n) => per[n]?.median !== undefined).sort((a, b) => per[b].median - per[a].median);
   return h("section", { class: "card", "data-metric": "score" }, h("h2", {}, "Score by your weights"),
     points.length ? h("table", { class: "bars" }, h("tbody", {}, points.map((n) => barRow(n, per[n], "1", reach(points.map((k) => per[k])))))) : null,
     score.note ? h("p", {}, score.note) : null,

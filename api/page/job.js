@@ -27,7 +27,7 @@ export async function draw(place, { rest, signal }) {
     tell();
     say(stage.textContent);
     if (job.problem) {
-      const faults = (job.problem.faults ?? []).map((f) => ({ level: "error", kind: f.at ?? f.path, text: typeof f === "string" ? f : f.message }));
+      const faults = (job.problem.faults ?? []).map((f) => ({ level: "error", kind: f.at ?? f.path, text: f.message ?? `${f.value} · allowed: ${f.allowed}. ${f.remedy}` }));
       show(problem, notes([{ level: "error", kind: job.problem.title, text: job.problem.detail }, ...faults, ...findings(job.problem.findings ?? [])]), back());
     }
     if (job.state === "done" && job.kind === "check") return checked(result, job, id);
@@ -54,7 +54,7 @@ function findings(list) {
 
 async function checked(place, job, id) {
   const r = job.result;
-  const faults = (r.faults ?? []).map((f) => ({ level: "error", kind: f.key ?? f.at ?? f.path, text: typeof f === "string" ? f : f.message ?? f.text ?? JSON.stringify(f) }));
+  const faults = (r.faults ?? []).map((f) => ({ level: "error", kind: f.path, text: `${f.value} · allowed: ${f.allowed}. ${f.remedy}` }));
   const weak = (r.teaches ?? []).filter((t) => t.strength !== "well");
   const told = h("div", {});
   const fit = h("button", { class: "main", onclick: async () => {

@@ -1,0 +1,87 @@
+// The form of a campaign: bench, motors, propellers, flywheels, and a run for each log with its columns.
+import { choice, field, h, notes, show } from "./dom.js";
+import { CHANNELS, guess, head, UNITS } from "./log-head.js";
+import { colour, draw as plot } from "./plot.js";
+
+const RUN_KINDS = ["no-load", "ramp", "hold", "steps", "spin-up", "coast-down", "table"];
+const heads = new WeakMap();
+
+function entry(target, key, label, changed, more = {}) {
+  return field(label, h("input", { type: "text", inputmode: more.text ? "text" : "decimal", value: target[key] ?? "", size: more.text ? 18 : 9, spellcheck: "false",
+    oninput: (event) => { target[key] = event.target.value; changed(); more.after?.(); } }), more.hint);
+}
+
+function listOf(title, one, items, fields, changed, refresh) {
+  return h("fieldset", {}, h("legend", {}, title), items.map((item, index) => h("div", { class: "row" },
+    entry(item, "id", `Id of ${one} ${index + 1}`, changed, { text: true }), fields.map(([key, label]) => entry(item, key, label, changed)),
+    h("button", { "aria-label": `Remove ${one} ${index + 1}`, onclick: () => { items.splice(index, 1); changed(); refresh(); } }, "Remove"))),
+  h("p", {}, h("button", { onclick: () => { items.push({ id: "" }); changed(); refresh(); } }, `Add a ${one}`)));
+}
+
+export function formOf(draft, changed, refresh) {
+  const form = draft.form;
+  return h("form", { onsubmit: (event) => event.preventDefault() },
+    h("fieldset", {}, h("legend", {}, "Day and bench"), h("div", { class: "row" }, entry(form, "title", "Title", changed, { text: true }), entry(form, "bench", "Bench", changed, { text: true }),
+      entry(form.air, "temperature_c", "Air [°C]", changed), entry(form.air, "pressure_hpa", "Station pressure [hPa]", changed), entry(form.air, "humidity_pct", "Humidity [%]", changed),
+      entry(form.controller, "resistance_ohm", "Controller and leads [ohm]", changed), entry(form.controller, "current_limit_a", "Current limit [A]", changed)),
+    h("p", { class: "quiet" }, "Air is needed as soon as a run has a propeller. What you do not know stays empty.")),
+    listOf("Motors", "motor", form.motors, [["mass_g", "Mass [g]"], ["pole_pairs", "Pole pairs"], ["label_kv", "Label K_v [rpm/V]"]], changed, refresh),
+    listOf("Propellers", "propeller", form.propellers, [["diameter_in", "Diameter [in]"], ["pitch_in", "Pitch [in]"], ["blades", "Blades"], ["mass_g", "Mass [g]"]], changed, refresh),
+    listOf("Flywheels", "flywheel", form.flywheels, [["inertia_kg_m2", "Inertia [kg m²]"], ["inertia_sd_kg_m2", "its doubt [kg m²]"]], changed, refresh),
+    form.runs.map((run) => runOf(run, draft, changed)),
+    draft.files.length ? null : h("p", { class: "quiet" }, "Each log that is dropped becomes a run here."));
+}
+
+function runOf(run, draft, changed) {
+  // Ids are read anew at each look into the list: they may have been typed meanwhile.
+  const pick = (key, label, items, none) => {
+    const node = h("select", { onchange: () => { run[key] = node.value; changed(); } });
+    const fill = () => show(node, [["", none], ...items.map((i) => [i.id, i.id])].map(([value, text]) => h("option", { value, selected: value === run[key] }, text)));
+    node.addEventListener("focus", fill);
+    node.addEventListener("pointerdown", fill);
+    fill();
+    return field(label, node);
+  };
+  const columns = h("div", {});
+  const file = draft.files.find((f) => f.name === run.file);
+  if (file) look(file, run, columns, changed).catch((error) => show(columns, notes([{ level: "error", text: error.message }])));
+  return h("fieldset", { "data-run": run.id }, h("legend", {}, `Run from ${run.file}`), h("div", { class: "row" }, entry(run, "id", "Id", changed, { text: true }),
+    field("What was done", choice(RUN_KINDS, run.kind, (value) => { run.kind = value; changed(); })),
+    pick("motor", "Motor", draft.form.motors, "choose …"), pick("propeller", "Propeller", draft.form.propellers, "none"), pick("flywheel", "Flywheel", draft.form.flywheels, "none")), columns);
+}
+
+async function look(file, run, place, changed) {
+  if (!heads.has(file)) heads.set(file, head(file));
+  const found = await heads.get(file);
+  if (!found) return show(place, h("p", { class: "quiet" }, "Its columns are seen once it is checked."));
+  const guessed = guess(found.columns);
+  const sketch = h("div", { class: "plot", role: "img", "aria-label": `First rows of ${run.file}` });
+  const picked = h("p", { class: "quiet" });
+  const key = (column) => (column === undefined || column === "" ? "" : String(found.columns.indexOf(column)));
+  function sketchOf(channel) {
+    const own = run.columns[channel] ?? {};
+    const column = own.column ?? guessed[channel];
+    const time = run.columns.time?.column ?? guessed.time;
+    const at = found.columns.indexOf(column);
+    const t = found.columns.indexOf(time);
+    if (at < 0) return;
+    picked.textContent = `${channel.replaceAll("_", " ")}: column ${column}${own.unit ? ` in ${own.unit}` : ""}, first ${found.rows.length} rows`;
+    plot(sketch, [{ x: t < 0 ? found.rows.map((_, k) => k) : found.rows.map((r) => found.number(r[t] ?? "")), y: found.rows.map((r) => (own.sign ?? 1) * found.number(r[at] ?? "")),
+      mode: "lines", line: { color: colour("band"), width: 1.2 } }], { x: t < 0 ? "row" : String(time), y: String(column), height: 180 }).catch((error) => show(sketch, error.message));
+  }
+  const rows = CHANNELS.map((channel) => {
+    const set = (name, value) => { run.columns[channel] = { ...run.columns[channel], [name]: value }; if (!run.columns[channel].column && guessed[channel]) run.columns[channel].column = guessed[channel]; changed(); sketchOf(channel); };
+    const label = channel.replaceAll("_", " ");
+    return h("tr", {}, h("th", { scope: "row" }, label),
+      h("td", {}, choice([["", guessed[channel] ? `as its header says (${guessed[channel]})` : "not logged"], ...found.columns.map((c, k) => [String(k), String(c)])], key(run.columns[channel]?.column),
+        (value) => set("column", value === "" ? "" : found.columns[Number(value)]), { "aria-label": `Column of ${label}` })),
+      h("td", {}, choice(UNITS[channel].map((u) => [u, u || "as its header says"]), run.columns[channel]?.unit ?? "", (value) => set("unit", value), { "aria-label": `Unit of ${label}` })),
+      h("td", {}, h("label", { class: "tick" }, h("input", { type: "checkbox", checked: run.columns[channel]?.sign === -1, "aria-label": `${label} the other way round`, onchange: (event) => set("sign", event.target.checked ? -1 : 1) }), "other way round")));
+  });
+  show(place, h("details", {}, h("summary", {}, `Columns (${found.columns.length})`), h("div", { class: "scroll", tabindex: 0 }, h("table", {}, h("caption", {}, "Only what the header does not say needs a choice."),
+    h("thead", {}, h("tr", {}, ["Channel", "Column", "Unit", "Sign"].map((t) => h("th", { scope: "col" }, t)))), h("tbody", {}, rows)))),
+  picked, sketch, h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": `First rows of ${run.file}` }, h("table", {}, h("thead", {}, h("tr", {}, found.columns.map((c) => h("th", { scope: "col" }, String(c))))),
+    h("tbody", {}, found.rows.slice(0, 4).map((row) => h("tr", {}, row.map((cell) => h("td", { class: "n" }, cell))))))));
+  sketchOf(["speed", "current", "voltage", "thrust"].find((c) => guessed[c]) ?? "time");
+  return undefined;
+}
