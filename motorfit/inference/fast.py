@@ -133,13 +133,13 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
     """
     proposal = bend(target, optimum, rng)
     best, before = 0.0, proposal
-    for k in range(_PILOTS + 1):
+    for turn in range(_PILOTS + 1):
         pilot, lw, _ = _batch(target, proposal, rng.standard_normal((_PILOT, proposal.normals)))
         if effective(lw) < _WORSE * best:  # the last correction did harm
             proposal = before
             break
         best, before = effective(lw), proposal
-        if k < _PILOTS:
+        if turn < _PILOTS:
             proposal = proposal.corrected(pilot.e, lw)
     most = next(s for s in (4, 2, 1) if s == 1 or draws // s >= _WALKERS)
     swarm = _Swarm(target, proposal, rng, draws)
