@@ -42,6 +42,10 @@ export async function draw(place, { query, signal }) {
   const asked = query.get("propeller") ?? known[0] ?? "7x3.5x3";
   const geometry = !known.includes(asked);
   const sizes = geometry ? asked.split("x").map(Number) : [];
+  // Of a misspelt one no other propeller's numbers are shown instead.
+  if (geometry && !(sizes.length === 3 && sizes.every((size) => size > 0))) {
+    throw new Error(`Propeller “${asked}”: neither one of this fit (${known.join(", ") || "it has none"}) nor D x P x blades in inches, as 7x3.5x3.`);
+  }
   const [per, sign] = shown("in");
   const dimension = (value) => h("input", { type: "number", min: 0, step: "any", value: String(Number((value * per).toFixed(2))), oninput: () => change(true) });
   const [diameter, pitch] = [dimension(sizes[0] || 7), dimension(sizes[1] || 3.5)];
