@@ -23,9 +23,9 @@ __all__ = ["find_lateness", "negligible"]
 
 Array = npt.NDArray[np.float64]
 
-_DELAYS_S = np.concatenate([-np.geomspace(0.03, 0.001, 7), np.geomspace(0.001, 0.16, 20)])
+_DELAYS_S = np.concatenate([-np.geomspace(0.03, 0.0003, 10), np.geomspace(0.0003, 0.16, 24)])
 _LAGS_S = np.geomspace(0.001, 0.5, 22)
-_GAIN = 40.0
+_GAIN = 25.0
 """Fall of the sum of squares from which a channel counts as late: far beyond chance over the grid, and beyond
 what a small misfit of the model's dynamics gives."""
 
@@ -71,12 +71,15 @@ def find_lateness(target: Target, z: Array, but: Container[str] = ()) -> dict[st
 
 
 def negligible(target: Target, z: Array) -> set[str]:
-    """Lateness held by a target that its optimum makes smaller than half a sampling interval."""
+    """Lateness held by a target that its optimum makes too small to matter: lags below half a sampling
+    interval, delays below a tenth of one. A start lasts some tens of samples, so a delay of a part of one is
+    seen and moves the inertia."""
     runs = [r for r in target.graph.runs if r.mode != "at-speed"]
-    half = min((0.5 * float(np.median(r.length_s / r.samples)) for r in runs), default=0.0)
+    interval = min((float(np.median(r.length_s / r.samples)) for r in runs), default=0.0)
     values = target.values(z[None, :])
+    least = {"delay": 0.1 * interval, "lag": 0.5 * interval}
     names = [name for name in target.graph.index if name.startswith(("delay_", "lag_"))]
-    return {name for name in names if abs(float(values[name][0])) < half}
+    return {name for name in names if abs(float(values[name][0])) < least[name.split("_", 1)[0]]}
 
 
 @dataclass(frozen=True)
