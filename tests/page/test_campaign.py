@@ -1,0 +1,72 @@
+"""From files to a prediction in a real browser: check, fit, a reload in its midst; and a file that is none."""
+
+from __future__ import annotations
+
+import re
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from motorfit.synthetic.demo import write_demo
+
+from .conftest import OpenTab
+
+pytestmark = pytest.mark.slow
+FIT_MS = 120_000
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[str]:
+    """Run the command itself, with a worker."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = Path(sys.executable).with_name("motorfit")
+    options = ["serve", "--library", str(tmp_path / "fits"), "--port", str(port)]
+    with (tmp_path / "log").open("wb") as log:
+        running = subprocess.Popen([command, *options], stdout=log, stderr=log)
+    base = f"http://127.0.0.1:{port}"
+    for _ in range(300):
+        try:
+            urllib.request.urlopen(f"{base}/healthz").close()
+            break
+        except urllib.error.URLError:
+            time.sleep(0.1)
+    yield base
+    running.terminate()
+    running.wait(20)
+
+
+def test_from_files_to_a_prediction(service: str, tmp_path: Path, open_tab: OpenTab) -> None:
+    campaign = write_demo(tmp_path / "campaign", 1)
+    logs = sorted(path for path in campaign.parent.rglob("*.csv"))
+    tab = open_tab(service, 390)
+    tab.visit("campaign", "New campaign")
+    tab.page.locator("input[type=file]").first.set_input_files([campaign, *logs])
+    tab.page.get_by_role("button", name="Check", exact=True).click()
+    tab.page.get_by_role("button", name="Fit it").click(timeout=FIT_MS)
+    tab.page.get_by_role("heading", level=1, name="Fit").wait_for()
+    job = tab.page.url
+    tab.page.reload()
+    assert tab.page.url == job
+    tab.page.get_by_role("link", name="what if").first.click(timeout=FIT_MS)
+    tab.page.locator("[data-curve=thrust_n] dd").wait_for()
+    tab.page.go_back()
+    tab.page.get_by_role("link", name="Compare them").click()
+    tab.page.wait_for_url(re.compile("#/compare"))
+
+
+def test_a_file_that_is_no_campaign_is_told_so(service: str, tmp_path: Path, open_tab: OpenTab) -> None:
+    bad = tmp_path / "campaign.toml"
+    bad.write_text("format = = 1\n")
+    tab = open_tab(service)
+    tab.visit("campaign", "New campaign")
+    tab.page.locator("input[type=file]").first.set_input_files([bad])
+    tab.page.locator(".error, .warning, [role=alert]").first.wait_for()
