@@ -241,8 +241,12 @@ def simulate_driven(
     t_w = t_b = p[P_AIR] + p[P_WARMTH]
     i0, i1, i2, sat, rs = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_RS]
     limit, brake = p[P_LIMIT], p[P_BRAKE]
-    stored = log_w = near_w = 0.0
+    stored = log_w = near_w = rise_w = rise_b = 0.0
     for k in range(h.shape[0]):
+        # temperatures in the middle of the block, as they have been rising [K/s]
+        begin_w, begin_b = t_w, t_b
+        ahead_s = 0.5 * (min(h[k], 4.0 * h[k - 1]) if k > 0 else h[k])  # not far into a gap of the log
+        t_w, t_b = t_w + ahead_s * rise_w, t_b + ahead_s * rise_b
         f = 1.0 - p[P_MAG] * (t_b - 25.0)
         ke_hot, kt = p[P_KE] * f, p[P_KT] * f
         ke = ke_hot
@@ -321,7 +325,8 @@ def simulate_driven(
         out[k, C_WINDING_TEMPERATURE] = t_w
         out[k, C_DUTY] = d
         iron = kt * (i0 + i1 * mean_w + i2 * mean_w2) * mean_w
-        t_w, t_b, stored = _heat(p, t_w, t_b, stored, h[k], mean_i * mean_i * r_w, iron)
+        t_w, t_b, stored = _heat(p, begin_w, begin_b, stored, h[k], mean_i * mean_i * r_w, iron)
+        rise_w, rise_b = (t_w - begin_w) / h[k], (t_b - begin_b) / h[k]
 
 
 @kernel
