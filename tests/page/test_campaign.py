@@ -1,4 +1,4 @@
-"""From files to a prediction in a real browser: check, fit, a reload in its midst; and a file that is none."""
+"""From files to a comparison in a real browser: check, fit, a reload in its midst; a file that is none."""
 
 from __future__ import annotations
 
@@ -56,11 +56,14 @@ def test_from_files_to_a_prediction(service: str, tmp_path: Path, open_tab: Open
     job = tab.page.url
     tab.page.reload()
     assert tab.page.url == job
-    tab.page.get_by_role("link", name="what if").first.click(timeout=FIT_MS)
+    tab.page.get_by_role("heading", level=2, name="Fitted").wait_for(timeout=FIT_MS)
+    tab.page.locator("main").get_by_role("link", name="what if").first.click()
     tab.page.locator("[data-curve=thrust_n] dd").wait_for()
     tab.page.go_back()
     tab.page.get_by_role("link", name="Compare them").click()
     tab.page.wait_for_url(re.compile("#/compare"))
+    tab.page.get_by_role("button", name="Compare", exact=True).click()
+    tab.page.locator("[data-metric=kv] .bars tr").nth(1).wait_for()
 
 
 def test_a_file_that_is_no_campaign_is_told_so(service: str, tmp_path: Path, open_tab: OpenTab) -> None:
