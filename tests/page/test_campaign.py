@@ -72,4 +72,6 @@ def test_a_file_that_is_no_campaign_is_told_so(service: str, tmp_path: Path, ope
     tab = open_tab(service)
     tab.visit("campaign", "New campaign")
     tab.page.locator("input[type=file]").first.set_input_files([bad])
-    tab.page.locator(".error, .warning, [role=alert]").first.wait_for()
+    tab.page.get_by_role("button", name="Check", exact=True).click()
+    tab.page.locator("li.error").first.wait_for(timeout=FIT_MS)
+    assert tab.page.get_by_role("button", name="Fit it").count() == 0
