@@ -119,6 +119,21 @@ def _zip_link(archive: zipfile.ZipFile) -> None:
         (_zip(lambda a: a.writestr("campaign.toml", TOML))[:-30] + b"\0" * 8, ""),
         (_tar((tarfile.TarInfo("campaign.toml"), b"x" * 5000))[:60], ""),
     ],
+    ids=[
+        "above the folder",
+        "absolute",
+        "soft link",
+        "hard link",
+        "device",
+        "zipped link",
+        "climbing",
+        "bomb",
+        "many",
+        "no campaign",
+        "two campaigns",
+        "torn zip",
+        "torn tar",
+    ],  # archives hold the time of their making, which would be another in every process
 )
 def test_hostile_archives_are_refused(tmp_path: Path, content: bytes, told: str) -> None:
     before = set(tmp_path.parent.iterdir())
