@@ -14,12 +14,12 @@ from pathlib import Path
 
 import pytest
 
-from motorfit.synthetic.demo import write_demo
+from motorfit.synthetic.simulate import simulate_campaign
 
 from .conftest import OpenTab
 
 pytestmark = pytest.mark.slow
-FIT_MS = 120_000
+FIT_MS = 300_000
 
 
 @pytest.fixture
@@ -45,8 +45,9 @@ def service(tmp_path: Path) -> Iterator[str]:
 
 
 def test_from_files_to_a_prediction(service: str, tmp_path: Path, open_tab: OpenTab) -> None:
-    campaign = write_demo(tmp_path / "campaign", 1)
-    logs = sorted(path for path in campaign.parent.rglob("*.csv"))
+    simulate_campaign(tmp_path / "day", seed=5)
+    (campaign,) = (tmp_path / "day").rglob("*.toml")
+    logs = sorted((tmp_path / "day").rglob("*.csv"))
     tab = open_tab(service, 390)
     tab.visit("campaign", "New campaign")
     tab.page.locator("input[type=file]").first.set_input_files([campaign, *logs])
