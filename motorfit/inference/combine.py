@@ -64,9 +64,8 @@ def combined_terms(graph: Graph, v: Values) -> tuple[Array, Array]:
     for name, value, stated in _overridden(graph, v):
         rows.append(_stated(value, stated))
         if name in _REPLACED and stated.factor is None:
-            log_jacobian += np.log(
-                value
-            )  # a normal of the value itself, over a coordinate that is its logarithm
+            # a normal of the value itself, over a coordinate that is its logarithm
+            log_jacobian += np.log(value)
     return np.stack(rows) if rows else np.zeros((0, v.draws)), log_jacobian
 
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from motorfit.inference.differences import derivatives, residuals_about
 from motorfit.inference.priors import HalfNormal
 from motorfit.inference.slow_error import directions
 from motorfit.inference.target import Target
@@ -35,7 +36,6 @@ _SIZE_BELIEF = 0.01
 _SCALES = np.geomspace(1.0 / 3.0, 300.0, 160)
 """Of the noise, relative to what the log's own fast part shows [1]: never below a third."""
 
-_STEP = 1e-6
 _AT_BOUND = 1e-4
 _FEWEST = 12
 _SWEEPS = 2
@@ -164,9 +164,8 @@ def evidence_at(bare: Target, z: Array) -> Evidence:
     """
     flat = bare.flat
     free = np.array([not _at_bound(x, c.prior) for x, c in zip(z, bare.graph.coordinates, strict=True)])
-    moves = np.eye(z.size)[free] * _STEP
-    rows = bare.residuals(np.concatenate([z[None, :], z + moves]))
-    r, j = rows[0], (rows[1:] - rows[0]).T / _STEP
+    rows = residuals_about(bare, z, free)
+    r, j = rows[0], derivatives(rows)
     parts = []
     rest = np.ones(r.size, dtype=bool)
     for run in range(flat.first.size - 1):

@@ -14,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from motorfit.inference.differences import derivatives, residuals_about
 from motorfit.inference.graph import MEASURED
 from motorfit.inference.slow_error import slow_error
 from motorfit.inference.target import Target, whitening
@@ -28,8 +29,6 @@ _LAGS_S = np.geomspace(0.001, 0.5, 22)
 _GAIN = 25.0
 """Fall of the sum of squares from which a channel counts as late: far beyond chance over the grid, and beyond
 what a small misfit of the model's dynamics gives."""
-
-_STEP = 1e-6
 
 
 def find_lateness(target: Target, z: Array, but: Container[str] = ()) -> dict[str, float]:
@@ -102,8 +101,7 @@ class _Look:
 
 def _look(target: Target, z: Array) -> _Look:
     target = _evenly_weighed(target)
-    rows = target.residuals(np.concatenate([z[None, :], z + _STEP * np.eye(z.size)]))
-    return _Look(target, z, np.linalg.qr((rows[1:] - rows[0]).T)[0])
+    return _Look(target, z, np.linalg.qr(derivatives(residuals_about(target, z)))[0])
 
 
 def _evenly_weighed(target: Target) -> Target:

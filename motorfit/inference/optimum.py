@@ -9,15 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.errors import MotorfitError
+from motorfit.inference.differences import derivatives, residuals_about
 from motorfit.inference.priors import HalfNormal, Prior
 from motorfit.inference.target import Target
 
 __all__ = ["Optimum", "OptimumError", "bounds_of", "find_optimum", "laplace"]
 
 Array = npt.NDArray[np.float64]
-
-_STEP = 1e-6
-"""Of a forward difference in standardised coordinates [-]."""
 
 _SOFT = 5.0
 """Standard deviations from which a robust search gives way."""
@@ -121,7 +119,7 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     """
     from lmfit import Minimizer, Parameters
 
-    first = target.residuals(np.concatenate([start[None, :], start + _STEP * np.eye(start.size)]))
+    first = residuals_about(target, start)
     if not np.isfinite(first[0]).all():
         raise OptimumError(
             "The model has no finite prediction at the start of the fit. Run `motorfit check` on the "
@@ -131,7 +129,7 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     soft = target.data_rows if robust else 0
     first = _softened(first, soft)
     # within what the data allow: a step further inside may be many of a coordinate's standard deviations
-    room = np.minimum(0.5 / np.linalg.norm((first[1:] - first[0]) / _STEP, axis=1).clip(1e-12), _INSIDE)
+    room = np.minimum(0.5 / np.linalg.norm(derivatives(first), axis=0).clip(1e-12), _INSIDE)
     parameters = Parameters()
     for name, value, coordinate, step in zip(names, start, target.graph.coordinates, room, strict=True):
         low, high = bounds_of(coordinate.prior)
@@ -152,8 +150,8 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
 
     def derivative(p: Parameters) -> Array:
         z = position(p)
-        rows = _softened(target.residuals(np.concatenate([z[None, :], z + _STEP * np.eye(z.size)])), soft)
-        return _condensed(rows[0], (rows[1:] - rows[0]).T / _STEP)
+        rows = _softened(residuals_about(target, z), soft)
+        return _condensed(rows[0], derivatives(rows))
 
     fit = Minimizer(length, parameters, scale_covar=False, calc_covar=False).minimize(
         method="least_squares", jac=derivative, x_scale=1.0, max_nfev=most, ftol=1e-4 if robust else 1e-6,
