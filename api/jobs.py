@@ -15,6 +15,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
+from . import database
 from .job import (
     ATTEMPTS,
     ENDED,
@@ -45,6 +46,7 @@ __all__ = [
 
 NAME = "jobs.sqlite"
 _SCHEMA = """
+PRAGMA journal_mode = WAL;
 CREATE TABLE IF NOT EXISTS jobs (
     id TEXT PRIMARY KEY, kind TEXT NOT NULL, state TEXT NOT NULL, caller TEXT NOT NULL, key TEXT,
     fingerprint TEXT NOT NULL, options TEXT NOT NULL, created REAL NOT NULL, started REAL, finished REAL,
@@ -272,11 +274,7 @@ class Queue:
 
     @contextmanager
     def _writing(self, *, make: bool = False) -> Iterator[sqlite3.Connection]:
-        if make:
-            self.path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        with self._open() as base:
-            if make:
-                base.executescript(_SCHEMA)
+        with self._open(make=make) as base:
             base.execute("BEGIN IMMEDIATE")
             try:
                 yield base
@@ -286,14 +284,15 @@ class Queue:
             base.execute("COMMIT")
 
     @contextmanager
-    def _open(self) -> Iterator[sqlite3.Connection]:
+    def _open(self, *, make: bool = False) -> Iterator[sqlite3.Connection]:
         try:
+            if make:
+                database.made(self.path, _SCHEMA)
             with closing(sqlite3.connect(self.path, timeout=20.0, isolation_level=None)) as base:
                 base.row_factory = sqlite3.Row
-                base.execute("PRAGMA journal_mode = WAL")
                 base.execute("PRAGMA synchronous = FULL")
                 yield base
-        except sqlite3.Error as error:
+        except (OSError, sqlite3.Error) as error:
             raise QueueError(
                 f"{self.path}: the queue cannot be used: {error}. Check free space and access."
             ) from error

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-import os
 import re
 import secrets
 import sqlite3
@@ -22,6 +21,8 @@ from pathlib import Path
 from typing import Literal
 
 from motorfit.errors import MotorfitError
+
+from . import database
 
 NAME = "tokens.sqlite"
 Scope = Literal["read", "write"]
@@ -121,11 +122,8 @@ class TokenStore:
     def _open(self, *, make: bool = False) -> Iterator[sqlite3.Connection]:
         try:
             if make:
-                self.path.parent.mkdir(parents=True, exist_ok=True)
-                os.close(os.open(self.path, os.O_CREAT | os.O_RDWR, 0o600))
+                database.made(self.path, _TABLE)
             with closing(sqlite3.connect(self.path, timeout=5.0)) as base:
-                if make:
-                    base.execute(_TABLE)
                 yield base
         except (OSError, sqlite3.Error) as error:
             raise MotorfitError(
