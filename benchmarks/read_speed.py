@@ -1,4 +1,7 @@
-"""How fast a long log is read, and how much memory that takes, beside Arrow's own CSV reader."""
+"""How fast a long log is read, and how much memory that takes, beside Arrow's CSV reader and pandas on top of it.
+
+Processor time is printed as well: on a busy machine it is the figure to trust.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,7 @@ import multiprocessing
 import tempfile
 import time
 from collections.abc import Callable
+from multiprocessing.context import SpawnContext
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +52,12 @@ def _peer(path: Path) -> Callable[[], object]:
     return lambda: csv.read_csv(path, parse_options=options)
 
 
+def _pandas(path: Path) -> Callable[[], object]:
+    import pandas
+
+    return lambda: pandas.read_csv(path, engine="pyarrow")
+
+
 def _peak_kib() -> int:
     """Peak resident memory of this process [KiB]; the kernel's own count, not inherited from a parent."""
     status = Path("/proc/self/status")
@@ -57,24 +67,66 @@ def _peak_kib() -> int:
 
 def _measure(which: str, path: Path, repeats: int) -> dict[str, float]:
     """In a process of its own: the growth of its peak memory over one read, then times of warm reads."""
-    read = {"motorfit": _ours, "arrow": _peer}[which](path)
-    small = path.with_name("small.csv")
-    read_small = {"motorfit": _ours, "arrow": _peer}[which](small)
-    read_small()
+    readers = {"motorfit": _ours, "arrow": _peer, "pandas": _pandas}
+    read = readers[which](path)
+    if path.suffix == ".csv":
+        readers[which](path.with_name("small.csv"))()
     before = _peak_kib()
-    times = []
+    times, processor = [], []
     for i in range(repeats + 1):
-        start = time.perf_counter()
+        start, used = time.perf_counter(), time.process_time()
         read()
         times.append(time.perf_counter() - start)
+        processor.append(time.process_time() - used)
         if i == 0:
             grown = _peak_kib() - before
     size = path.stat().st_size
     return {
         "median_s": float(np.median(times[1:])),
         "best_s": min(times[1:]),
+        "cpu_s": float(np.median(processor[1:])),
         "memory_per_byte": grown * 1024 / size,
     }
+
+
+def _as_other_formats(path: Path) -> list[Path]:
+    """The log once more, compressed, as Parquet and as netCDF; and its first 50,000 rows as a workbook."""
+    import gzip
+
+    import openpyxl
+    from netCDF4 import Dataset
+    from pyarrow import csv, parquet
+
+    table = csv.read_csv(path)
+    made = [path.with_name(f"long.{suffix}") for suffix in ("csv.gz", "parquet", "nc", "xlsx")]
+    made[0].write_bytes(gzip.compress(path.read_bytes(), 6))
+    parquet.write_table(table, made[1])
+    with Dataset(made[2], "w") as file:
+        file.createDimension("row", table.num_rows)
+        for name in table.column_names:
+            label, _, unit = name.partition(" [")
+            variable = file.createVariable(label.replace(" ", "_"), "f8", ("row",))
+            variable.units = unit.rstrip("]")
+            variable[:] = table.column(name).to_numpy()
+    book = openpyxl.Workbook(write_only=True)
+    sheet = book.create_sheet("log")
+    sheet.append(table.column_names)
+    for row in zip(*(c.to_pylist() for c in table.slice(0, 50_000).columns), strict=True):
+        sheet.append(row)
+    book.save(made[3])
+    return made
+
+
+def _report(
+    which: str, label: str, path: Path, repeats: int, context: SpawnContext, found: dict[str, Any]
+) -> None:
+    with context.Pool(1) as pool:
+        row = pool.apply(_measure, (which, path, repeats))
+    found[f"{which}, {label}"] = row
+    note(
+        f"  {which:9} {row['median_s']:.3f} s median, {row['best_s']:.3f} s best, {row['cpu_s']:.3f} s of "
+        f"processor, peak memory {row['memory_per_byte']:.1f} x the file"
+    )
 
 
 def main() -> None:
@@ -92,16 +144,14 @@ def main() -> None:
             path = folder / "long.csv"
             write_log(path, chosen.rows, odd)
             note(f"{label}: {path.stat().st_size / 1e6:.1f} MB")
-            for which in ("motorfit", "arrow"):
-                if which == "arrow" and odd:
-                    continue  # it has no notion of remarks among the rows
-                with context.Pool(1) as pool:
-                    row = pool.apply(_measure, (which, path, chosen.repeats))
-                found[f"{which}, {label}"] = row
-                note(
-                    f"  {which:9} {row['median_s']:.3f} s median, {row['best_s']:.3f} s best, "
-                    f"peak memory {row['memory_per_byte']:.1f} x the file"
-                )
+            for which in ("motorfit", "arrow", "pandas"):
+                if which != "motorfit" and odd:
+                    continue  # they have no notion of remarks among the rows
+                _report(which, label, path, chosen.repeats, context, found)
+            if not odd:
+                for other in _as_other_formats(path):
+                    note(f"{other.name}: {other.stat().st_size / 1e6:.1f} MB")
+                    _report("motorfit", other.name, other, chosen.repeats, context, found)
     note(f"load {found['machine']['load']}")
     if chosen.json:
         chosen.json.write_text(json.dumps(found, indent=1) + "\n")

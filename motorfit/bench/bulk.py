@@ -11,13 +11,16 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LARGE", "careful_pieces", "parse_clean", "pieces"]
+__all__ = ["LARGE", "parse_clean", "pieces", "smaller"]
 
 LARGE = 3_000_000
 """Bytes from which a log is cut into pieces; below, importing Arrow costs more than it saves."""
 
-_PIECE = 1 << 21
-_CAREFUL_PIECE = 1 << 19
+_PIECE = 1 << 22
+_BLOCK = 1 << 20
+"""Bytes that one thread parses at a time."""
+
+_SMALLEST = 1 << 17
 _TAIL = 1 << 16
 
 
@@ -40,33 +43,37 @@ def pieces(body: bytes, start: int = 0) -> Iterator[tuple[int, int]]:
     yield tail, size
 
 
-def careful_pieces(body: bytes, start: int, end: int) -> Iterator[tuple[int, int]]:
-    """A piece that needs a closer look, in smaller ones, so that its temporary arrays stay small."""
+def smaller(body: bytes, start: int, end: int) -> list[tuple[int, int]]:
+    """A piece with something odd in it, in four parts that end at line ends; in one where it is small."""
+    if end - start <= _SMALLEST:
+        return [(start, end)]
+    size = (end - start + 3) // 4
+    parts = []
     while start < end:
-        stop = end if end - start <= _CAREFUL_PIECE else body.rfind(b"\n", start, start + _CAREFUL_PIECE) + 1
-        if stop <= start:
-            stop = end
-        yield start, stop
+        stop = end if end - start <= size else body.find(b"\n", start + size - 1, end) + 1
+        parts.append((start, stop))
         start = stop
+    return parts
 
 
 def parse_clean(
-    body: bytes, start: int, end: int, delimiter: str, comma: bool, width: int
-) -> NDArray[np.float64] | None:
-    """Lines of body[start:end] as float64 (rows, width), NaN where a cell is empty or says nan.
+    body: bytes, start: int, end: int, delimiter: str, comma: bool, into: NDArray[np.float64]
+) -> bool:
+    """Lines of body[start:end] as float64 into `into` (rows, width), NaN where a cell is empty or says nan.
 
-    None where any line is not `width` cells of plain numbers: blank lines, comments, text, odd widths, signs
-    of infinity.
+    False, with no more than rubbish in `into`, where any line is not as many cells of plain numbers: blank
+    lines, comments, text, odd widths, signs of infinity; or where there are not as many lines.
     """
     import pyarrow as pa
     from pyarrow import csv
 
+    rows, width = into.shape
     names = [str(i) for i in range(width)]
     view = memoryview(body)[start:end]
     try:
         table = csv.read_csv(
             pa.BufferReader(pa.py_buffer(view)),
-            read_options=csv.ReadOptions(column_names=names, block_size=1 << 19),
+            read_options=csv.ReadOptions(column_names=names, block_size=_BLOCK),
             parse_options=csv.ParseOptions(delimiter=delimiter, quote_char=False, ignore_empty_lines=False),
             convert_options=csv.ConvertOptions(
                 column_types=dict.fromkeys(names, pa.float64()),
@@ -75,14 +82,19 @@ def parse_clean(
             ),
         )
     except (pa.ArrowException, ValueError):
-        return None
-    numbers = np.empty((table.num_rows, width), order="F")
+        return False
+    if table.num_rows != rows:
+        return False
+    whole = False  # whether some column has a number in every row
     for i, name in enumerate(names):
         at = 0
         for chunk in table.column(name).chunks:
-            numbers[at : at + len(chunk), i] = chunk.to_numpy(zero_copy_only=False)
+            into[at : at + len(chunk), i] = chunk.to_numpy(zero_copy_only=False)
             at += len(chunk)
-    if table.num_rows != body.count(b"\n", start, end) or np.isinf(numbers).any():
-        return None
+        # a sum is finite where every number is; only else is it worth looking for infinities
+        if np.isfinite(into[:, i].sum()):
+            whole = True
+        elif np.isinf(into[:, i]).any():
+            return False
     # a line of no cells at all reads as a row of missing ones: it is blank, and to be named as such
-    return None if np.isnan(numbers).all(axis=1).any() else numbers
+    return whole or not np.isnan(into).all(axis=1).any()

@@ -31,6 +31,10 @@ def fault_codes(raw: NDArray[np.float64]) -> tuple[NDArray[np.bool_], tuple[floa
     whole range at least: a channel that grows to 255, or stays there as its largest value, has none.
     """
     mask = np.zeros(len(raw), dtype=bool)
+    known = raw[np.isfinite(raw)]
+    # beyond all others: so the largest or the smallest number is one
+    if known.size == 0 or not {float(known.min()), float(known.max())} & set(_CODES):
+        return mask, ()
     rest = raw[np.isfinite(raw) & ~np.isin(raw, _CODES)]
     if len(rest) < _FEWEST:
         return mask, ()

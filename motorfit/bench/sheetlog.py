@@ -7,6 +7,7 @@ import io
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from motorfit.bench.rawtable import RawTable, Remark, cell_value
 from motorfit.bench.textlog import UnreadableLogError, read_text
@@ -65,59 +66,58 @@ def _cell_text(cell: Any) -> str:
 
 
 def read_parquet(content: bytes) -> RawTable:
-    """The columns of a Parquet file."""
+    """The columns of a Parquet file, one at a time, so that a large one does not stand twice in memory."""
     import pyarrow as pa
     from pyarrow import parquet
 
     try:
-        source = parquet.read_table(io.BytesIO(content), use_threads=False)
+        file = parquet.ParquetFile(pa.BufferReader(content))
+        schema, rows = file.schema_arrow, file.metadata.num_rows
+        if rows == 0 or len(schema) == 0:
+            raise UnreadableLogError(
+                "empty-file", "the file has no rows", "Record the run again, or name another file."
+            )
+        numbers = np.full((rows, len(schema)), np.nan, order="F")
+        texts: dict[int, dict[int, str]] = {}
+        units = [""] * len(schema)
+        apart = len(set(schema.names)) == len(schema)
+        whole = None if apart else file.read(use_threads=False)
+        for i, name in enumerate(schema.names):
+            source = (
+                file.read(columns=[name], use_threads=False).column(0) if whole is None else whole.column(i)
+            )
+            numbers[:, i], cells, units[i] = _parquet_column(source)
+            if cells:
+                texts[i] = cells
     except (pa.ArrowException, OSError):
         raise UnreadableLogError(
             "not-parquet", "the file is not a whole Parquet file", "Write it again."
         ) from None
-    rows = source.num_rows
-    if rows == 0 or source.num_columns == 0:
-        raise UnreadableLogError(
-            "empty-file", "the file has no rows", "Record the run again, or name another file."
-        )
-    numbers = np.full((rows, source.num_columns), np.nan)
-    texts: dict[int, dict[int, str]] = {}
-    units = [""] * source.num_columns
-    for i, field in enumerate(source.schema):
-        column = source.column(i)
-        if (
-            pa.types.is_timestamp(field.type)
-            or pa.types.is_time(field.type)
-            or pa.types.is_duration(field.type)
-        ):
-            scale = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}[field.type.unit]
-            ticks = np.array(
-                [
-                    np.nan if t is None else t
-                    for t in column.cast(
-                        pa.int32() if pa.types.is_time32(field.type) else pa.int64()
-                    ).to_pylist()
-                ],
-                dtype=object,
-            )
-            known = np.array([t == t for t in ticks], dtype=bool)
-            start = (
-                ticks[known][0] if known.any() else 0
-            )  # taken off while whole numbers, to keep nanoseconds
-            numbers[known, i] = np.array([t - start for t in ticks[known]], dtype=float) * scale
-            units[i] = "s"
-        elif (
-            pa.types.is_integer(field.type)
-            or pa.types.is_floating(field.type)
-            or pa.types.is_decimal(field.type)
-        ):
-            numbers[:, i] = column.cast(pa.float64(), safe=False).to_numpy()
+    return RawTable(tuple(schema.names), tuple(units), numbers, np.arange(1, rows + 1), texts)
+
+
+def _parquet_column(column: Any) -> tuple[NDArray[np.float64], dict[int, str], str]:
+    """A column's numbers (n,), NaN where there is none; its cells of text by row; its unit, if any."""
+    import pyarrow as pa
+
+    kind = column.type
+    if pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind):
+        scale = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}[kind.unit]
+        ticks = column.cast(pa.int32() if pa.types.is_time32(kind) else pa.int64()).combine_chunks()
+        known = np.asarray(ticks.is_valid().to_numpy(zero_copy_only=False), dtype=bool)
+        whole = ticks.fill_null(0).to_numpy(zero_copy_only=False).astype(np.int64)
+        start = whole[known][0] if known.any() else 0
+        # the start is taken off while they are whole numbers, to keep nanoseconds
+        return np.where(known, (whole - start) * scale, np.nan), {}, "s"
+    if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind):
+        return column.cast(pa.float64(), safe=False).to_numpy(), {}, ""
+    numbers = np.full(len(column), np.nan)
+    texts: dict[int, str] = {}
+    for row, value in enumerate(column.to_pylist()):
+        text = "" if value is None else str(value).strip()
+        number = cell_value(text, comma=False)
+        if number is None:
+            texts[row] = text
         else:
-            for row, value in enumerate(column.to_pylist()):
-                text = "" if value is None else str(value).strip()
-                number = cell_value(text, comma=False)
-                if number is None:
-                    texts.setdefault(i, {})[row] = text
-                else:
-                    numbers[row, i] = number
-    return RawTable(tuple(source.column_names), tuple(units), numbers, np.arange(1, rows + 1), texts)
+            numbers[row] = number
+    return numbers, texts, ""

@@ -8,7 +8,7 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
-from motorfit.bench.bulk import careful_pieces, parse_clean, pieces
+from motorfit.bench.bulk import parse_clean, pieces, smaller
 from motorfit.bench.dialect import Dialect, find_dialect, split_cells
 from motorfit.bench.oddlines import OddLines
 from motorfit.bench.rawtable import RawTable, Remark
@@ -31,7 +31,7 @@ def read_text(content: bytes, forced: str | None = None) -> RawTable:
     Raises `UnreadableLogError` where there are no rows of numbers.
     """
     content, remarks = _plain(content)
-    if not content.strip():
+    if not content or content.isspace():
         raise UnreadableLogError(
             "empty-file", "the file is empty", "Record the run again, or name another file."
         )
@@ -100,30 +100,32 @@ def _body(content: bytes, offset: int, dialect: Dialect) -> RawTable:
     body = content if whole_last_line else content + b"\n"
     del content
     odd = OddLines(dialect)
-    most = body.count(b"\n", offset)
+    cuts = [(start, end, body.count(b"\n", start, end)) for start, end in pieces(body, offset)]
+    most = sum(count for _, _, count in cuts)
     # by column, since that is how a log is used; and once, since a large log is not to stand twice in memory
     numbers = np.empty((most, dialect.width), order="F")
     lines = np.empty(most, dtype=np.int64)
     taken = first_line = 0
-
-    def keep(block: NDArray[np.float64], positions: NDArray[np.int64]) -> None:
-        nonlocal taken
-        numbers[taken : taken + len(block)] = block
-        lines[taken : taken + len(block)] = positions
-        taken += len(block)
-
-    for start, end in pieces(body, offset):
-        if end < len(body) and dialect.delimiter is not None:
-            block = parse_clean(body, start, end, dialect.delimiter, dialect.comma, dialect.width)
-            if block is not None:
-                keep(block, np.arange(first_line, first_line + len(block), dtype=np.int64))
-                first_line += len(block)
+    cuts.reverse()
+    while cuts:
+        start, end, count = cuts.pop()
+        ends_log = end == len(body)
+        if not ends_log and dialect.delimiter is not None:
+            into = numbers[taken : taken + count]
+            if parse_clean(body, start, end, dialect.delimiter, dialect.comma, into):
+                lines[taken : taken + count] = np.arange(first_line, first_line + count)
+                taken += count
+                first_line += count
                 continue
-        for a, b in careful_pieces(body, start, end):
-            ends_log = b == len(body)
-            block, clean = _careful(body[a:b], first_line, odd, dialect, ends_log, whole_last_line)
-            keep(block, first_line + np.flatnonzero(clean))
-            first_line += len(clean)
+        parts = smaller(body, start, end)
+        if len(parts) > 1:
+            cuts += [(a, b, body.count(b"\n", a, b)) for a, b in reversed(parts)]
+            continue
+        block, clean = _careful(body[start:end], first_line, odd, dialect, ends_log, whole_last_line)
+        numbers[taken : taken + len(block)] = block
+        lines[taken : taken + len(block)] = first_line + np.flatnonzero(clean)
+        taken += len(block)
+        first_line += len(clean)
     if not whole_last_line:
         odd.judge_last(_last_cells(body, dialect))
     return _merged(numbers, lines, taken, odd, dialect)
