@@ -81,7 +81,8 @@ def compared(found: Positions, truth: Truth, names: tuple[str, ...], seed: int) 
     ``chi2`` of the truth, per residual; ``parameters`` of the first motor and propeller, name -> `z`, `u`,
     `shrink` (sd over the prior's) and `width` (over that of the information limit), unrounded units [1];
     ``pairs``, name -> `z`, `u` of the difference of the first two motors, `p` that the first is greater,
-    `greater` whether it is; ``curves``, condition -> curve -> ranks of the truth at each throttle.
+    `greater` whether it is; condition -> curve -> a list over throttle: ``curves`` with ranks of the truth,
+    ``errors`` of the median relative to the truth [1], ``widths`` with half the 90 % band over the truth [1].
     """
     target = found.target
     rng = np.random.default_rng(seed)
@@ -107,12 +108,16 @@ def compared(found: Positions, truth: Truth, names: tuple[str, ...], seed: int) 
     if len(fits) > 1:
         out["pairs"] = _pairs(fits[0], fits[1], truth)
     curves: dict[str, dict[str, list[float]]] = {}
+    errors: dict[str, dict[str, list[float]]] = {}
+    widths: dict[str, dict[str, list[float]]] = {}
     for curve in truth.curves:
         fit = next((f for f in fits if f.motor == curve.motor), None)
         # motors of a bench share its errors: one a condition, else their ranks would count twice
         if fit is not None and curve.condition not in curves:
-            curves[curve.condition] = _curve(fit, curve, truth)
-    return out | {"curves": curves}
+            made = _curve(fit, curve, truth)
+            for table, part in zip((curves, errors, widths), made, strict=True):
+                table[curve.condition] = part
+    return out | {"curves": curves, "errors": errors, "widths": widths}
 
 
 def _parameters(
@@ -160,19 +165,23 @@ def _pairs(a: Fitted, b: Fitted, truth: Truth) -> dict[str, dict[str, float]]:
     return out
 
 
-def _curve(fit: Fitted, curve: TrueCurve, truth: Truth) -> dict[str, list[float]]:
-    """Ranks of a true curve's points among predicted ones, where these are finite."""
+def _curve(fit: Fitted, curve: TrueCurve, truth: Truth) -> list[dict[str, list[float]]]:
+    """Ranks of a true curve's points among predicted ones, where these are finite; errors; half widths."""
     screw = truth.propellers[curve.propeller]
     shape = f"{screw.diameter_in:g}x{screw.pitch_in:g}x{screw.blades}"
     machine = machine_of(
         fit, curve.propeller if curve.propeller in fit.propellers else shape, voltage_v=curve.voltage_v
     )
     found = steady_draws(machine, axis_of("throttle", None, curve.values["throttle"])).values
-    return {
-        name: [
-            round(place(found[name][:, g], x), 4)
-            for g, x in enumerate(curve.values[name])
+    made: list[dict[str, list[float]]] = [{}, {}, {}]
+    for name in CURVES:
+        points = [
+            (found[name][:, g], true)
+            for g, true in enumerate(curve.values[name])
             if np.isfinite(found[name][:, g]).all()
         ]
-        for name in CURVES
-    }
+        made[0][name] = [round(place(draws, true), 4) for draws, true in points]
+        edges = [np.quantile(draws, (0.05, 0.5, 0.95)) / true for draws, true in points]
+        made[1][name] = [float(f"{middle - 1.0:.3g}") for _, middle, _ in edges]
+        made[2][name] = [float(f"{0.5 * (high - low):.3g}") for low, _, high in edges]
+    return made

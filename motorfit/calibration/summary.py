@@ -80,12 +80,16 @@ class Predicted:
     """A predicted curve under a condition: shares of its points whose interval holds the truth.
 
     Points of a bench hang together, so the doubt of a share is that of as many tries as benches.
+    ``error`` is the median size of the median's relative error, ``width`` that of half the 90 % band over the
+    truth [1], over benches and points; None where no record has it.
     """
 
     condition: str
     curve: str
     benches: int
     shares: tuple[Share, ...]
+    error: float | None = None
+    width: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,9 +196,19 @@ def _curves(done: Sequence[Mapping[str, Any]]) -> tuple[Predicted, ...]:
             curve,
             len(each),
             tuple(share([float(np.mean(off <= 0.5 * p)) for off in each], p) for p in INTERVALS),
+            _median(done, "errors", condition, curve),
+            _median(done, "widths", condition, curve),
         )
         for (condition, curve), each in ranks.items()
     )
+
+
+def _median(done: Sequence[Mapping[str, Any]], kind: str, condition: str, curve: str) -> float | None:
+    """Median size over benches and points; None where no record has it."""
+    sizes = [
+        abs(value) for record in done for value in record.get(kind, {}).get(condition, {}).get(curve, ())
+    ]
+    return float(np.median(sizes)) if sizes else None
 
 
 def _parameter(name: str, scores: Sequence[Mapping[str, Any]]) -> Scored:

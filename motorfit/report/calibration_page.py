@@ -31,7 +31,9 @@ leave. *Ranks* says whether the truth's rank among the draws is uniform: its dis
 that holds all of it in 95 of 100 cases (Säilynoja and others, doi 10.1007/s11222-022-10090-6). Below ten
 benches nothing is said of it. Only in `sbc` are truths drawn from the model's priors, so only there must
 ranks be uniform (Talts and others, arXiv:1804.06788); elsewhere motors are more alike than the priors, so
-that intervals which lean on a prior hold the truth too often.
+that intervals which lean on a prior hold the truth too often. Of a prediction, *error* is how far its median
+lies from the truth and *half width* that of its 90 % band, both relative to the truth, both medians over
+benches and throttles from 0.2 to 1.
 
 Benches of the same number share their seed in all scenarios, and often their stand: scenarios are not
 independent tries, but what a missing sensor changes shows the more clearly. Parameters of one bench are not
@@ -118,14 +120,21 @@ def _section(s: Summary, about: str) -> str:
         lines += [_row(one, f"{one.name}, difference") for one in s.pairs]
         lines.append("")
     if s.curves:
-        lines += ["| predicted | 50 % | 90 % | 95 % |", "|---|---|---|---|"]
-        lines += [f"| {c.condition}: {c.curve} | {_three(c)} |" for c in s.curves]
+        lines += ["| predicted | 50 % | 90 % | 95 % | error | half width |", "|---|---|---|---|---|---|"]
+        lines += [
+            f"| {c.condition}: {c.curve} | {_three(c)} | {_percent(c.error)} | {_percent(c.width)} |"
+            for c in s.curves
+        ]
         lines.append("")
     if s.odds:
         lines += ["| first motor greater in | Brier score | if probabilities are right |", "|---|---|---|"]
         lines += [f"| {o.name} | {o.brier:.4f} | {o.ideal:.4f} ± {o.sd:.4f} |" for o in s.odds]
         lines.append("")
     return "\n".join(lines)
+
+
+def _percent(value: float | None) -> str:
+    return "–" if value is None else f"{100.0 * value:.1f} %"
 
 
 def _three(one: Scored | Predicted) -> str:

@@ -39,7 +39,9 @@ def calibration_tables(summaries: Sequence[Summary]) -> list[Table]:
             )  # fmt: skip
         for curve in summary.curves:
             shares = (held(curve, interval) for interval in (0.50, 0.90, 0.95))
-            table.add_row(f"{curve.condition}: {curve.curve}", *shares, "", "", "", "")
+            error = "" if curve.error is None else f"error {100.0 * curve.error:.1f} %"
+            width = "" if curve.width is None else f"± {100.0 * curve.width:.1f} %"
+            table.add_row(f"{curve.condition}: {curve.curve}", *shares, error, width, "", "")
         for said in summary.odds:
             table.add_row(
                 f"{said.name}, first greater: Brier {said.brier:.3f}, right {said.ideal:.3f} ± {said.sd:.3f}"

@@ -129,13 +129,19 @@ def draw_propeller(
     tested: bool,
     options: BenchOptions,
 ) -> TruePropeller:
-    """One propeller of a given geometry."""
+    """One propeller of a given geometry.
+
+    C_T grows with the pitch, as static tests of small propellers have it (docs/propellers.md, by J. B.
+    Brandt, M. S. Selig, doi 10.2514/6.2011-1255). The table of priors has no pitch in it; where tested
+    propellers are to follow that table, they have none either.
+    """
     wide = options.spread == "prior"
+    steeper = 0.0 if wide and tested else math.log(pitch_in / diameter_in / 0.5)
 
     def scatter(usual: float, prior: float) -> float:
         return math.exp(rng.normal(0.0, prior if wide else usual))
 
-    c_t = 0.11 * (blades / 2.0) ** 0.6 * scatter(0.12, 0.25)
+    c_t = 0.11 * (blades / 2.0) ** 0.6 * math.exp(steeper * (0.8 - 0.36 * steeper)) * scatter(0.12, 0.25)
     merit = 1.0 / (1.0 + math.exp(-(0.241 + rng.normal(0.0, 0.344 if wide else 0.2))))
     mass = round(9.3 * (diameter_in / 7.0) ** 2.4 * blades / 3.0 * float(rng.uniform(0.95, 1.05)), 2)
     diameter = 0.0254 * diameter_in

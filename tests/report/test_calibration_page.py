@@ -32,6 +32,8 @@ def records(width: float, scenario: str = "sbc", n: int = 60) -> list[dict[str, 
                 "parameters": {name: score(draws, true) | {"width": width} for name in MAIN},
                 "pairs": {"kv": score(draws, true) | {"p": 0.5, "greater": float(seed % 2)}},
                 "curves": {"voltage": {"thrust_n": [score(draws, true)["u"]] * 5}},
+                "errors": {"voltage": {"thrust_n": [-0.02, 0.01, 0.02, 0.02, 0.3]}},
+                "widths": {"voltage": {"thrust_n": [width * 0.04] * 5}},
             }
         )  # fmt: skip
     return made
@@ -67,6 +69,13 @@ def test_figures_are_svg_without_script_and_show_every_parameter() -> None:
 def test_points_of_a_bench_count_once() -> None:
     (curve,) = summarise("rich", records(1.0, "rich", 20)).curves
     assert curve.benches == 20 and {one.of for one in curve.shares} == {20}
+    assert curve.error == pytest.approx(0.02) and curve.width == pytest.approx(0.04)
+
+
+def test_records_without_errors_leave_them_open() -> None:
+    old = [{k: v for k, v in r.items() if k not in ("errors", "widths")} for r in records(1.0, "rich", 12)]
+    (curve,) = summarise("rich", old).curves
+    assert curve.error is None and "| – | – |" in calibration_files({"rich": old})["calibration.md"]
 
 
 def test_probabilities_that_are_right_score_what_they_promise() -> None:

@@ -106,6 +106,21 @@ def test_prior_spread_is_wider() -> None:
     assert spread("usual") == pytest.approx(0.25, rel=0.1)
 
 
+def test_thrust_grows_with_pitch_unless_the_prior_s_table_is_followed() -> None:
+    from motorfit.synthetic.draw import draw_propeller
+
+    def middle(kind: str, pitch: float, tested: bool) -> float:
+        options = BenchOptions(spread=kind)  # type: ignore[arg-type]
+        rng = np.random.default_rng(0)
+        drawn = [draw_propeller(rng, "p", 8.0, pitch, 2, tested, options) for _ in range(400)]
+        return float(np.median([p.parameters["thrust_coefficient"] for p in drawn]))
+
+    assert middle("usual", 4.0, True) == pytest.approx(0.11, rel=0.03)
+    assert middle("usual", 6.0, True) / middle("usual", 4.0, True) == pytest.approx(1.30, rel=0.01)
+    assert middle("prior", 6.0, True) == middle("prior", 4.0, True)
+    assert middle("prior", 6.0, False) > 1.2 * middle("prior", 6.0, True)
+
+
 def test_profiles_start_at_rest_and_stay_in_range() -> None:
     for kind in KINDS:
         x = throttle_profile(kind, 200.0, 0.5)
