@@ -18,14 +18,22 @@ __all__ = ["kernel"]
 F = TypeVar("F", bound=Callable[..., Any])
 
 _SOURCES = (
+    "lanes.py",
+    "lanes_math.py",
     "physics/motor.py",  # its constants are frozen into kernels
     "physics/rows.py",  # its slots too
+    "physics/slots.py",
+    "physics/regimes.py",
     "physics/transient.py",
+    "physics/transient_lanes.py",
+    "physics/advance.py",
     "physics/forward.py",
     "physics/speed_change.py",
     "physics/steady.py",
+    "physics/sweep.py",
     "physics/axes.py",
     "physics/demand.py",
+    "inference/late_channels.py",
     "inference/kernels.py",
     "answers/selection.py",
     "synthetic/integrate.py",

@@ -25,7 +25,7 @@ ROOMS = (
     "report",
     "cli",
 )
-FIRST = ("compiled", "errors", "quantities", "units", "__init__")
+FIRST = ("compiled", "errors", "lanes", "lanes_math", "quantities", "units", "__init__")
 LONGEST_FILE = 400
 
 

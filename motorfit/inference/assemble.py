@@ -9,7 +9,8 @@ import numpy.typing as npt
 
 from motorfit.inference.graph import MEASURED, Graph, current_limit_of, limit_name
 from motorfit.inference.warming import NODES_S, warming_time
-from motorfit.physics import forward as f
+from motorfit.lanes import LANES
+from motorfit.physics import slots as f
 from motorfit.physics.air import air_density
 from motorfit.physics.motor import back_emf_constant
 
@@ -46,7 +47,7 @@ class Values:
 
 class Assembled:
     """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (4, N_CHANNELS, draws),
-    volt (2, draws)."""
+    volt (2, draws), draws being a whole number of LANES, the last one repeated."""
 
     def __init__(self, phys: Array, sens: Array, volt: Array) -> None:
         self.phys, self.sens, self.volt = phys, sens, volt
@@ -116,8 +117,9 @@ def assemble(graph: Graph, v: Values) -> Assembled:
     Assembled
     """
     campaign = graph.campaign
-    phys = np.zeros((len(graph.runs), f.N_PHYSICS, v.draws))
-    for p, r in zip(phys, graph.runs, strict=True):
+    padded = -(-v.draws // LANES) * LANES
+    phys = np.zeros((len(graph.runs), f.N_PHYSICS, padded))
+    for p, r in zip(phys[..., : v.draws], graph.runs, strict=True):
         m = v.motor(r.run.motor)
         air = campaign.air_of(r.run)
         rho = air_density(air.temperature_c, air.pressure_hpa, air.humidity_pct)
@@ -161,10 +163,13 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_WARMTH] = v[warmth] if warmth in v else np.zeros(v.draws)
         supply = f"supply_voltage[{r.run.id}]"
         p[f.P_SUPPLY] = v[supply] if supply in v else np.ones(v.draws)
-    sens = np.zeros((4, f.N_CHANNELS, v.draws))
+    sens = np.zeros((4, f.N_CHANNELS, padded))
     sens[0] = 1.0
     for c, name in enumerate(MEASURED):
-        for row, kind in zip(sens, ("gain", "offset", "delay", "lag"), strict=True):
+        for row, kind in zip(sens[..., : v.draws], ("gain", "offset", "delay", "lag"), strict=True):
             row[c] = v[f"{kind}_{name}"]
-    volt = np.stack([v["gain_voltage"], v["offset_voltage"]])
+    volt = np.empty((2, padded))
+    volt[:, : v.draws] = v["gain_voltage"], v["offset_voltage"]
+    for filled in (phys, sens, volt):  # what is left of the last lanes repeats the last draw
+        filled[..., v.draws :] = filled[..., v.draws - 1 : v.draws]
     return Assembled(phys, sens, volt)

@@ -23,7 +23,7 @@ from motorfit.inference.differences import derivatives, residuals_about
 from motorfit.inference.priors import HalfNormal
 from motorfit.inference.slow_error import directions
 from motorfit.inference.target import Target
-from motorfit.physics.forward import MODE_AT_SPEED, N_CHANNELS
+from motorfit.physics.slots import MODE_AT_SPEED, N_CHANNELS
 
 __all__ = ["Evidence", "evidence_at"]
 

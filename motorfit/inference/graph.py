@@ -27,7 +27,7 @@ __all__ = ["Coordinate", "Graph", "build_graph"]
 LOG, LINEAR, LOGIT = range(3)
 
 MEASURED = ("current", "speed", "thrust", "torque", "motor_current", "motor_voltage", "winding_temperature")
-"""Channels that the model predicts, in the order of `motorfit.physics.forward`."""
+"""Channels that the model predicts, in the order of `motorfit.physics.slots`."""
 
 
 @dataclass(frozen=True)

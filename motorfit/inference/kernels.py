@@ -1,8 +1,8 @@
-"""Compiled residuals: forward model, sensors, Markov whitening and projection, one draw after another.
+"""Compiled residuals: forward model, sensors, Markov whitening and projection, several draws at once.
 
 Layout (all contiguous float64): runs are stacked along blocks, `first[r]:first[r+1]` being run r.  `phys` is
 (runs, N_PHYSICS, draws) and `sens` (4, N_CHANNELS, draws): gain, offset, delay, lag; the last axis is
-the draw, so that the arrays are filled by whole rows.
+the draw, a whole number of LANES of them, so that lanes are loaded at once.
 """
 
 from __future__ import annotations
@@ -14,146 +14,69 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.compiled import kernel
-from motorfit.physics.forward import (
+from motorfit.inference.late_channels import delayed, lagged
+from motorfit.lanes import LANES, any_of, load, spread, store
+from motorfit.physics.forward import duty_lanes, simulate_at_speed, simulate_driven
+from motorfit.physics.slots import (
     C_DUTY,
+    C_SPEED,
     MODE_AT_SPEED,
     MODE_FREEWHEEL,
     N_CHANNELS,
     N_PHYSICS,
-    P_DUTY_C,
-    P_DUTY_E,
-    P_DUTY_S,
     P_RS,
-    duty_of,
-    simulate_at_speed,
-    simulate_driven,
 )
 
-__all__ = ["predict_blocks", "residual_rows"]
+__all__ = ["predict_run", "residual_rows"]
 
 Array = npt.NDArray[Any]
 
 
 @kernel
-def _edges(pred: Array, h: Array, c: int, k: int) -> tuple[float, float]:
-    """Values of a channel at the start and the end of block k, on straight lines between middles of blocks.
-
-    Where blocks begin to be short again a step was made: current and torque may jump there, and nothing of
-    one side is true of the other.
-    """
-    n = h.shape[0]
-    mine = float(pred[k, c])
-    start, end = mine, mine
-    if k > 0 and h[k] > 0.5 * h[k - 1]:
-        start = (pred[k - 1, c] * h[k] + mine * h[k - 1]) / (h[k - 1] + h[k])
-    if k + 1 < n and h[k + 1] > 0.5 * h[k]:
-        end = (mine * h[k + 1] + pred[k + 1, c] * h[k]) / (h[k] + h[k + 1])
-    return start, end
-
-
-@kernel
-def _delayed(pred: Array, h: Array, delay: float, c: int, work: Array) -> None:
-    """Shift one channel later by `delay` [s], through its running integral, so that means stay means.
-
-    Within a block the channel is a parabola with the block's mean and its edge values, which keeps the
-    posterior smooth in the delay; `work` is (blocks + 1, 5) scratch.
-    """
-    n = h.shape[0]
-    work[0, 0] = work[0, 1] = 0.0
-    for k in range(n):
-        work[k + 1, 0] = work[k, 0] + pred[k, c] * h[k]
-        work[k + 1, 1] = work[k, 1] + h[k]
-        work[k, 2], work[k, 4] = _edges(pred, h, c, k)
-        work[k, 3] = pred[k, c]
-    end = work[n, 1]
-    j = 0
-    before = 0.0
-    for k in range(n + 1):
-        t = work[k, 1] - delay
-        if t <= 0.0:
-            value = work[0, 3] * t
-        elif t >= end:
-            value = work[n, 0] + work[n - 1, 3] * (t - end)
-        else:
-            while j < n - 1 and work[j + 1, 1] < t:
-                j += 1
-            while j > 0 and work[j, 1] > t:
-                j -= 1
-            x = (t - work[j, 1]) / h[j]
-            left, right = work[j, 2], work[j, 4]
-            bulge = 6.0 * (work[j, 3] - 0.5 * (left + right))
-            value = work[j, 0] + h[j] * x * (left + x * (0.5 * (right - left) + bulge * (0.5 - x / 3.0)))
-        if k > 0:
-            pred[k - 1, c] = (value - before) / h[k - 1]
-        before = value
-
-
-@kernel
-def _lagged(pred: Array, h: Array, lag: float, c: int, work: Array) -> None:
-    """Follow one channel as a first-order sensor does, l y' = x - y, from rest at its first value.
-
-    Within a block x is a parabola with the block's mean and its edge values, for which y is exact; the mean
-    of y is that of x less l (y_end - y_start)/h.  `lag` [s] is positive; `work` is (blocks + 1, 5) scratch.
-    """
-    n = h.shape[0]
-    for k in range(n):
-        work[k, 0], work[k, 1] = _edges(pred, h, c, k)
-    y = work[0, 0]
-    for k in range(n):
-        left, right, length = work[k, 0], work[k, 1], h[k]
-        bulge = 6.0 * (pred[k, c] - 0.5 * (left + right))
-        c1 = (right - left + bulge) / length
-        c2 = -bulge / (length * length)
-        particular = left - lag * c1 + 2.0 * lag * lag * c2
-        end = particular + (c1 - 2.0 * lag * c2) * length + c2 * length * length
-        new = end + (y - particular) * math.exp(-length / lag)
-        pred[k, c] -= lag * (new - y) / length
-        y = new
-
-
-@kernel
-def predict_blocks(
-    s: int, phys: Array, sens: Array, volt: Array, first: Array, mode: Array,
+def predict_run(
+    r: int, s: int, phys: Array, sens: Array, volt: Array, first: Array, mode: Array,
     h: Array, throttle: Array, supply: Array, on: Array, samples: Array,
-    slope: Array, y: Array, p: Array, source: Array, pred: Array, work: Array,
+    slope: Array, y: Array, q: Array, source: Array, work: Array, pred: Array,
 ) -> None:  # fmt: skip
-    """Sensor readings of every block for draw `s`, into `pred` (blocks, N_CHANNELS).
+    """Sensor readings of run `r` for draws `s` to `s + LANES`, into `pred` (blocks, N_CHANNELS, LANES).
 
     phys, sens: see the module; volt: (2, draws) gain and offset of the bus voltage; h [s], throttle [1],
     supply [V reading], on [1], samples, slope [rad/s²]: (blocks,); y: (blocks, N_CHANNELS) readings.
+    Scratch: q (N_PHYSICS, LANES); source, work (blocks of all runs + 1, LANES).
     """
-    for r in range(first.shape[0] - 1):
-        a, b = first[r], first[r + 1]
-        for j in range(N_PHYSICS):
-            p[j] = phys[r, j, s]
-        for k in range(a, b):
-            source[k] = (supply[k] - volt[1, s]) / volt[0, s]
-        if mode[r] == MODE_AT_SPEED:
-            for k in range(a, b):
-                work[k, 0] = y[k, 1] / sens[0, 1, s]
-            simulate_at_speed(p, work[a:b, 0], slope[a:b], source[a:b], pred[a:b])
-            for k in range(a, b):  # duty asked for by power balance less duty given
-                pred[k, C_DUTY] -= duty_of(throttle[k], p[P_DUTY_S], p[P_DUTY_C], p[P_DUTY_E])
-        else:
-            p[P_RS] *= sens[0, 0, s] / volt[0, s]
-            simulate_driven(
-                p,
-                h[a:b],
-                throttle[a:b],
-                source[a:b],
-                on[a:b],
-                samples[a:b],
-                mode[r] == MODE_FREEWHEEL,
-                pred[a:b],
-            )
-            for c in range(N_CHANNELS - 1):
-                if sens[3, c, s] > 0.0:
-                    _lagged(pred[a:b], h[a:b], sens[3, c, s], c, work)
-                if sens[2, c, s] != 0.0:
-                    _delayed(pred[a:b], h[a:b], sens[2, c, s], c, work)
+    a, b = first[r], first[r + 1]
+    n = b - a
+    lanes = slice(s, s + LANES)
+    for i in range(N_PHYSICS):
+        q[i] = phys[r, i, lanes]
+    gain, offset = load(volt[:, lanes], (0,)), load(volt[:, lanes], (1,))
+    per_gain = 1.0 / gain
+    for k in range(n):
+        store(source, (k,), (supply[a + k] - offset) * per_gain)
+    readings = sens[:, :, lanes]
+    if mode[r] == MODE_AT_SPEED:
+        per_speed = 1.0 / load(readings, (0, C_SPEED))
+        for k in range(n):
+            store(work, (k,), y[a + k, C_SPEED] * per_speed)
+        simulate_at_speed(q, work[:n], slope[a:b], source[:n], pred)
+        for k in range(n):  # duty asked for by power balance less duty given
+            store(pred, (k, C_DUTY), load(pred, (k, C_DUTY)) - duty_lanes(q, throttle[a + k]))
+    else:
+        store(q, (P_RS,), load(q, (P_RS,)) * load(readings, (0, 0)) * per_gain)
+        simulate_driven(
+            q, h[a:b], throttle[a:b], source[:n], on[a:b], samples[a:b], mode[r] == MODE_FREEWHEEL, pred
+        )
         for c in range(N_CHANNELS - 1):
-            for k in range(a, b):
-                pred[k, c] = sens[0, c, s] * pred[k, c] + sens[1, c, s]
+            lag = load(readings, (3, c))
+            if any_of(lag > 0.0):
+                lagged(pred, h[a:b], lag, c)
+            for j in range(LANES):
+                if sens[2, c, s + j] != 0.0:
+                    delayed(pred, h[a:b], sens[2, c, s + j], c, j, work)
+    for c in range(N_CHANNELS - 1):
+        gain, offset = load(readings, (0, c)), load(readings, (1, c))
+        for k in range(n):
+            store(pred, (k, c), gain * load(pred, (k, c)) + offset)
 
 
 @kernel
@@ -164,7 +87,7 @@ def residual_rows(
     basis: Array, shrink: Array, scatter: Array, slot: Array, rows: Array,
     total: Array, steady: Array,
 ) -> None:  # fmt: skip
-    """Whitened, projected residuals of draws begin..end.
+    """Whitened, projected residuals of draws begin..end; begin is a multiple of LANES.
 
     isd, phi: (blocks, N_CHANNELS) inverse innovation sd [1/unit] (0: absent) and correlation with the block
     before; basis: (blocks, N_CHANNELS, K) orthonormal directions of slow error per run and channel, shrink:
@@ -176,79 +99,79 @@ def residual_rows(
     Student-t marginal, n log(1 + S/scale) with S the sum of squares, which is written into steady[s].
     """
     n = h.shape[0]
-    p = np.empty(N_PHYSICS)
-    source = np.empty(n)
-    pred = np.empty((n, N_CHANNELS))
-    work = np.empty((n + 1, 5))
-    white = np.empty(n)
+    q = np.empty((N_PHYSICS, LANES))
+    source, work, white = np.empty((n + 1, LANES)), np.empty((max(n, 5) + 1, LANES)), np.empty((n, LANES))
+    pred = np.empty((n, N_CHANNELS, LANES))
+    sums, squares = np.empty((1, LANES)), np.empty((N_CHANNELS, LANES))
     keep = rows.shape[1] > 0
-    for s in range(begin, end):
-        predict_blocks(
-            s,
-            phys,
-            sens,
-            volt,
-            first,
-            mode,
-            h,
-            throttle,
-            supply,
-            on,
-            samples,
-            slope,
-            y,
-            p,
-            source,
-            pred,
-            work,
-        )
-        out = 0.0
-        steady[s] = 0.0
+    for s in range(begin, end, LANES):
+        used = min(LANES, end - s)
+        out = spread(0.0)
+        squares[:] = 0.0
         for r in range(first.shape[0] - 1):
             a, b = first[r], first[r + 1]
+            predict_run(
+                r, s, phys, sens, volt, first, mode, h, throttle, supply, on, samples, slope, y, q, source,
+                work, pred[: b - a],
+            )  # fmt: skip
             for c in range(N_CHANNELS):
-                before = 0.0
-                used = False
+                before = spread(0.0)
+                present = False
                 for k in range(a, b):
                     if isd[k, c] > 0.0:
-                        e = y[k, c] - pred[k, c]
-                        white[k] = (e - phi[k, c] * before) * isd[k, c]
+                        e = y[k, c] - load(pred, (k - a, c))
+                        store(white, (k - a,), (e - phi[k, c] * before) * isd[k, c])
                         before = e
-                        used = True
+                        present = True
                     else:
-                        white[k] = 0.0
-                        before = 0.0
-                if not used:
+                        before = spread(0.0)
+                        store(white, (k - a,), before)
+                if not present:
                     continue
-                for j in range(basis.shape[2]):
-                    d = shrink[r, c, j]
+                for i in range(basis.shape[2]):
+                    d = shrink[r, c, i]
                     if d > 0.0:
-                        dot = 0.0
+                        dot = spread(0.0)
                         for k in range(a, b):
-                            dot += basis[k, c, j] * white[k]
-                        dot *= d
+                            dot = dot + basis[k, c, i] * load(white, (k - a,))
+                        dot = d * dot
                         for k in range(a, b):
-                            white[k] -= dot * basis[k, c, j]
-                part = 0.0
-                for k in range(a, b):
-                    part += white[k] * white[k]
+                            store(white, (k - a,), load(white, (k - a,)) - dot * basis[k, c, i])
+                part = spread(0.0)
+                for k in range(b - a):
+                    w = load(white, (k,))
+                    part = part + w * w
                 if mode[r] == MODE_AT_SPEED:
-                    steady[s, c] += part
+                    store(squares, (c,), load(squares, (c,)) + part)
                 else:
-                    out += part
+                    out = out + part
                 if keep:
                     for k in range(a, b):
                         if slot[k, c] >= 0:
-                            rows[s - begin, slot[k, c]] = white[k]
-        for c in range(N_CHANNELS):
-            if scatter[0, c] > 0.0:
-                marginal = scatter[0, c] * math.log1p(steady[s, c] / scatter[1, c])
-                out += marginal
-                if keep and steady[s, c] > 0.0:
-                    grow = math.sqrt(marginal / steady[s, c])
-                    for r in range(first.shape[0] - 1):
-                        if mode[r] == MODE_AT_SPEED:
-                            for k in range(first[r], first[r + 1]):
-                                if slot[k, c] >= 0:
-                                    rows[s - begin, slot[k, c]] *= grow
-        total[s] = out if math.isfinite(out) else math.inf
+                            for j in range(used):
+                                rows[s - begin + j, slot[k, c]] = white[k - a, j]
+        store(sums, (0,), out)
+        for j in range(used):
+            _settle(s + j, s - begin + j, sums[0, j], squares[:, j], first, mode, scatter, slot, rows, total)
+            steady[s + j] = squares[:, j]
+
+
+@kernel
+def _settle(
+    s: int, row: int, out: float, squares: Array, first: Array, mode: Array, scatter: Array, slot: Array,
+    rows: Array, total: Array,
+) -> None:  # fmt: skip
+    """Add what the steady rows of one draw are worth; scatter and rows as for `residual_rows`."""
+    keep = rows.shape[1] > 0
+    for c in range(N_CHANNELS):
+        if scatter[0, c] > 0.0:
+            marginal = scatter[0, c] * math.log1p(squares[c] / scatter[1, c])
+            out += marginal
+            if keep and squares[c] > 0.0:
+                grow = math.sqrt(marginal / squares[c])
+                for r in range(first.shape[0] - 1):
+                    if mode[r] == MODE_AT_SPEED:
+                        for k in range(first[r], first[r + 1]):
+                            if slot[k, c] >= 0:
+                                rows[row, slot[k, c]] *= grow
+    total[s] = out if math.isfinite(out) else math.inf

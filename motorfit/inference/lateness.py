@@ -18,7 +18,7 @@ from motorfit.inference.differences import derivatives, residuals_about
 from motorfit.inference.graph import MEASURED
 from motorfit.inference.slow_error import slow_error
 from motorfit.inference.target import Target, whitening
-from motorfit.physics.forward import N_CHANNELS
+from motorfit.physics.slots import N_CHANNELS
 
 __all__ = ["find_lateness", "negligible"]
 

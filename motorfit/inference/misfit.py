@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from motorfit.inference.graph import MEASURED
 from motorfit.inference.target import Target
-from motorfit.physics.forward import C_WINDING_TEMPERATURE
+from motorfit.physics.slots import C_WINDING_TEMPERATURE
 
 __all__ = ["AXES", "misfits"]
 

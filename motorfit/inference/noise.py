@@ -15,7 +15,7 @@ import numpy.typing as npt
 from motorfit.inference.evidence import evidence_at
 from motorfit.inference.slow_error import slow_error
 from motorfit.inference.target import Target, whitening
-from motorfit.physics.forward import MODE_AT_SPEED, N_CHANNELS
+from motorfit.physics.slots import MODE_AT_SPEED, N_CHANNELS
 
 __all__ = ["learn_noise", "same_noise"]
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from motorfit.physics.forward import MODE_AT_SPEED, N_CHANNELS
+from motorfit.physics.slots import MODE_AT_SPEED, N_CHANNELS
 
 if TYPE_CHECKING:
     from motorfit.inference.target import Flat

@@ -17,10 +17,18 @@ import numpy.typing as npt
 from motorfit.inference.assemble import Values, assemble
 from motorfit.inference.combine import combined_terms
 from motorfit.inference.graph import MEASURED, Graph, duty_rows
-from motorfit.inference.kernels import predict_blocks, residual_rows
+from motorfit.inference.kernels import predict_run, residual_rows
 from motorfit.inference.priors import BELIEFS, HalfNormal
 from motorfit.inference.slow_error import SlowError, slow_error
-from motorfit.physics.forward import C_DUTY, MODE_AT_SPEED, MODE_DRIVEN, MODE_FREEWHEEL, N_CHANNELS, N_PHYSICS
+from motorfit.lanes import LANES
+from motorfit.physics.slots import (
+    C_DUTY,
+    MODE_AT_SPEED,
+    MODE_DRIVEN,
+    MODE_FREEWHEEL,
+    N_CHANNELS,
+    N_PHYSICS,
+)
 
 __all__ = ["Flat", "Target", "build_target", "flatten"]
 
@@ -28,7 +36,6 @@ Array = npt.NDArray[np.float64]
 
 _MODES = {"driven": MODE_DRIVEN, "freewheel": MODE_FREEWHEEL, "at-speed": MODE_AT_SPEED}
 _THREADS = max(1, min(os.cpu_count() or 1, 8))
-_FEWEST_TO_SHARE = 4
 
 
 @cache
@@ -166,9 +173,14 @@ class Target:
         a = assemble(self.graph, self.values(z))
         n = self.flat.h.size
         out = np.zeros((z.shape[0], n, N_CHANNELS))
-        p, source, work = np.empty(N_PHYSICS), np.empty(n), np.empty((n + 1, 5))
-        for s in range(z.shape[0]):
-            predict_blocks(s, a.phys, a.sens, a.volt, *self.flat.inputs, p, source, out[s], work)
+        q, source, work = np.empty((N_PHYSICS, LANES)), np.empty((n + 1, LANES)), np.empty((n + 6, LANES))
+        pred = np.empty((n, N_CHANNELS, LANES))
+        for s in range(0, z.shape[0], LANES):
+            used = min(LANES, z.shape[0] - s)
+            for r, (begin, end) in enumerate(pairwise(self.flat.first)):
+                part = pred[: end - begin]
+                predict_run(r, s, a.phys, a.sens, a.volt, *self.flat.inputs, q, source, work, part)
+                out[s : s + used, begin:end] = np.moveaxis(part[..., :used], -1, 0)
         return out
 
     def residuals(self, z: Array) -> Array:
@@ -211,11 +223,13 @@ class Target:
                 self.slow.shrink, self.scatter, self.slot, part, total, steady,
             )  # fmt: skip
 
-        if v.draws < _FEWEST_TO_SHARE or _THREADS == 1:
+        if v.draws <= LANES or _THREADS == 1:
             work(0, v.draws)
         else:
             # more pieces than threads: draws in odd corners take longer, and nobody should wait for them
-            cuts = np.linspace(0, v.draws, min(4 * _THREADS, v.draws) + 1).astype(int)
+            groups = -(-v.draws // LANES)
+            cuts = np.linspace(0, groups, min(4 * _THREADS, groups) + 1).astype(int) * LANES
+            cuts[-1] = v.draws
             list(_pool().map(work, cuts[:-1], cuts[1:]))
         return total, steady
 

@@ -14,7 +14,7 @@ from motorfit.inference.graph import MEASURED, build_graph
 from motorfit.inference.positions import Positions, matched
 from motorfit.inference.slow_error import slow_error
 from motorfit.inference.target import Target, build_target, whitening
-from motorfit.physics.forward import N_CHANNELS
+from motorfit.physics.slots import N_CHANNELS
 
 __all__ = ["UnseenRun", "predict_unseen", "typical_scales"]
 

@@ -1,218 +1,90 @@
-"""What ideal sensors would read during a run, block by block.
+"""What ideal sensors would read during a run, block by block, for several draws at once.
 
-The forward model of one run for one set of parameters: within a block throttle and supply are held, the shaft
-follows the exact Riccati step, and the block's mean of every channel is returned.  The regimes of the
-controller (current limit, drive, braking, braking limit) meet at known speeds, so a block that crosses from
-one to another is split at the closed-form crossing time and stays exact.
-
-Parameters travel as one flat vector per run (`P_*` below are its slots): compiled code then touches plain
-arrays only, and a batch of draws is one contiguous array.
+The forward model of one run: within a block throttle and supply are held, the shaft follows the exact step
+of `motorfit.physics.advance`, and the block's mean of every channel is returned.  Parameters of the draws are
+the lanes of one array (`motorfit.physics.slots`).
 """
 
 from __future__ import annotations
 
-import math
-
-import numpy as np
-import numpy.typing as npt
-
 from motorfit.compiled import kernel
+from motorfit.lanes import Array, Lanes, any_of, load, same, spread, store, where
+from motorfit.physics.advance import (
+    advance,
+    bus_current,
+    current_at,
+    grown,
+    regime_at,
+    slope_of_current,
+)
 from motorfit.physics.motor import COPPER_COEFFICIENT
-from motorfit.physics.transient import riccati_step, riccati_time_to
-
-Array = npt.NDArray[np.float64]
-
-# fmt: off
-(P_KE, P_KT, P_R, P_RC, P_I0, P_I1, P_I2, P_SAT, P_J, P_BRAKE, P_LIMIT,
- P_DUTY_S, P_DUTY_C, P_DUTY_E, P_IDLE, P_CT, P_CQ, P_AT, P_AQ, P_WREF,
- P_AW, P_TW, P_AB, P_TB, P_MAG, P_AIR, P_OMEGA0, P_RS, P_SUPPLY, P_WARMTH) = range(30)
-# fmt: on
-N_PHYSICS = 30
-
-(
+from motorfit.physics.slots import (
     C_CURRENT,
+    C_DUTY,
+    C_MOTOR_CURRENT,
+    C_MOTOR_VOLTAGE,
     C_SPEED,
     C_THRUST,
     C_TORQUE,
-    C_MOTOR_CURRENT,
-    C_MOTOR_VOLTAGE,
     C_WINDING_TEMPERATURE,
-    C_DUTY,
-) = range(8)
-N_CHANNELS = 8
+    P_AB,
+    P_AIR,
+    P_AQ,
+    P_AT,
+    P_AW,
+    P_BRAKE,
+    P_CQ,
+    P_CT,
+    P_DUTY_C,
+    P_DUTY_E,
+    P_DUTY_S,
+    P_I0,
+    P_I1,
+    P_I2,
+    P_IDLE,
+    P_J,
+    P_KE,
+    P_KT,
+    P_LIMIT,
+    P_MAG,
+    P_OMEGA0,
+    P_R,
+    P_RC,
+    P_RS,
+    P_SAT,
+    P_SUPPLY,
+    P_TB,
+    P_TW,
+    P_WARMTH,
+    P_WREF,
+)
 
-MODE_DRIVEN, MODE_FREEWHEEL, MODE_AT_SPEED = 0, 1, 2
+__all__ = ["duty_lanes", "simulate_at_speed", "simulate_driven"]
+
+_WALKED = 12.5
+"""Samples up to which a block in which the controller changes regime is walked one by one."""
 
 
 @kernel
-def duty_of(throttle: float, s: float, c: float, e: float) -> float:
-    """Duty [1] of a throttle [1]: affine with curvature and skew, 1 at full throttle, clipped to 0..1.
-
-    0 at no throttle, where a controller does not drive whatever its map.
-    """
+def duty_lanes(q: Array, throttle: float) -> Lanes:
+    """Duty [1] of a throttle [1], as `motorfit.physics.regimes.duty_of`."""
     x = throttle
     if x <= 0.0:
-        return 0.0
-    d = 1.0 - s * (1.0 - x) + c * x * (1.0 - x) + e * x * (1.0 - x) * (1.0 - 2.0 * x)
-    return min(max(d, 0.0), 1.0)
+        return spread(0.0)
+    d = 1.0 - load(q, (P_DUTY_S,)) * (1.0 - x) + load(q, (P_DUTY_C,)) * (x * (1.0 - x))
+    d = d + load(q, (P_DUTY_E,)) * (x * (1.0 - x) * (1.0 - 2.0 * x))
+    return where(d < 0.0, 0.0, where(d > 1.0, 1.0, d))
 
 
 @kernel
-def current_in(
-    regime: int, omega: float, u: float, ke: float, rt: float, limit: float, brake: float
-) -> float:
-    """Motor current [A] in a regime: 0 limited, 1 driving, 2 braking, 3 braking limited."""
-    if regime == 0:
-        return limit
-    if regime == 3:
-        return -limit
-    ideal = (u - ke * omega) / rt
-    return ideal if regime == 1 else brake * ideal
-
-
-@kernel
-def regime_of(omega: float, low: float, zero: float, high: float) -> int:
-    """Regime at a speed [rad/s], as in `current_in`; `low`, `zero`, `high` are the speeds where they meet."""
-    if omega < low:
-        return 0
-    if omega <= zero:
-        return 1
-    return 2 if omega <= high else 3
-
-
-@kernel
-def _heat(
-    p: Array, t_w: float, t_b: float, stored: float, h: float, copper: float, iron: float
-) -> tuple[float, float, float]:
-    """Two-node step of `motorfit.physics.heat`, implicit.
-
-    Returns (winding [°C], body [°C], heat stored [J]).  Written in inverse heat capacities, which are zero
-    for a motor that does not warm at all: a posterior that holds that possibility stays smooth through it.
-    `stored` is the winding's excess heat, from which the body draws.
-    """
-    stored = (stored + h * copper) / (1.0 + h / p[P_TW])
-    t_b = (t_b + h * (p[P_AB] * (iron + stored / p[P_TW]) + p[P_AIR] / p[P_TB])) / (1.0 + h / p[P_TB])
-    t_w = (t_w + h * (p[P_AW] * copper + t_b / p[P_TW])) / (1.0 + h / p[P_TW])
-    return t_w, t_b, stored
-
-
-@kernel
-def _from_power(power: float, source: float, rs: float) -> float:
-    """Current [A] of a source [V] behind a resistance [ohm] that gives a power [W]: I (E - R_s I) = P."""
-    return 2.0 * power / (source + math.sqrt(max(source * source - 4.0 * rs * power, 0.0)))
-
-
-@kernel
-def _bus_current(
-    regime: int, omega: float, i_m: float, d: float, ke: float, rt: float, source: float, rs: float
-) -> float:
-    """Bus current less idle [A]: by duty when driving, by power balance when the controller limits."""
-    if regime == 1:
-        return d * i_m
-    return _from_power(i_m * (ke * omega + rt * i_m), source, rs)
-
-
-@kernel
-def _log_ratio(omega: float, near: float) -> float:
-    """ln(ω/near) of speeds [rad/s] not below 1 rad/s; by its series, which is cheaper, where they are
-    close."""
-    x = (max(omega, 1.0) - near) / near
-    if abs(x) < 0.02:
-        return x * (1.0 - x * (0.5 - x * (1.0 / 3.0 - x * (0.25 - 0.2 * x))))
-    return math.log1p(x)
-
-
-@kernel
-def _advance(
-    p: Array, omega: float, h: float, regime: int, d: float, u: float, ke: float, kt: float, rt: float,
-    r_all: float, low: float, zero: float, high: float, source: float,
-) -> tuple[float, float, float, float, int, bool, float, float]:  # fmt: skip
-    """One step with throttle, supply and temperatures held, split exactly where the regime changes.
-
-    Returns (speed at the end [rad/s], its integral [rad], motor charge [A s], bus charge less idle [A s],
-    regime at the end, whether it changed, acceleration at the start and at the end [rad/s²]).
-    """
-    inertia, limit, brake = p[P_J], p[P_LIMIT], p[P_BRAKE]
-    i0, i1, i2, sat, cq, aq = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_CQ], p[P_AQ]
-    area = charge = bus = 0.0
-    omega_at = max(omega, 1.0)
-    log_at = math.log(omega_at / p[P_WREF]) if cq != 0.0 else 0.0
-    inverse_r, inverse_j = 1.0 / r_all, 1.0 / inertia
-    left = h
-    switched = False
-    first_slope = last_slope = 0.0
-    for piece in range(8):
-        now = current_in(regime, omega, u, ke, r_all, limit, brake)
-        alpha, beta = now, 0.0
-        if regime == 1:
-            alpha, beta = u * inverse_r, ke * inverse_r
-        elif regime == 2:
-            alpha, beta = brake * u * inverse_r, brake * ke * inverse_r
-        at, trial = omega, now
-        nxt, part, step = omega, 0.0, left
-        turn, target = 0, 0.0
-        for again in range(2):
-            kt_eff = kt / (1.0 + trial * trial * sat)
-            load = cq
-            if aq != 0.0 and cq != 0.0:
-                load = cq * math.exp(aq * (log_at + _log_ratio(at, omega_at)))
-            a = kt_eff * (alpha - i0) * inverse_j
-            b = kt_eff * (beta + i1) * inverse_j
-            c = (kt_eff * i2 + load) * inverse_j
-            slope = a - b * omega - c * omega * omega
-            step, turn = left, 0
-            if omega <= 0.0 and slope <= 0.0:
-                nxt, part = 0.0, 0.0
-                break
-            nxt, part = riccati_step(omega, a, b, c, left)
-            if nxt < 0.0:
-                nxt, part = 0.0, max(part, 0.0)
-            if slope > 0.0 and regime < 3:
-                target = low if regime == 0 else zero if regime == 1 else high
-                turn = 1 if nxt > target else 0
-            elif slope < 0.0 and regime > 0:
-                target = low if regime == 1 else zero if regime == 2 else high
-                turn = -1 if nxt < target else 0
-            if turn != 0:
-                reach = riccati_time_to(omega, target, a, b, c)
-                if reach < left:
-                    step = reach
-                    nxt, part = riccati_step(omega, a, b, c, step)
-                else:
-                    turn = 0
-            if again == 1:
-                break
-            then = current_in(regime, nxt, u, ke, r_all, limit, brake)
-            if abs(nxt - omega) < 0.02 * (omega + nxt) and sat * abs(then * then - now * now) < 0.002:
-                break
-            at = 0.5 * (omega + nxt)
-            trial = 0.5 * (now + then)
-        flow = alpha * step - beta * part
-        if regime == 1:
-            bus += d * flow
-        elif step > 0.0:
-            mean_i, mean_w = flow / step, part / step
-            spread = (nxt - omega) * (nxt - omega) / 12.0
-            power = mean_i * (ke * mean_w + rt * mean_i) + spread * beta * (rt * beta - ke)
-            bus += _from_power(power, source, p[P_RS]) * step
-        if piece == 0:
-            first_slope = slope
-        last_slope = 0.0 if nxt <= 0.0 else a - b * nxt - c * nxt * nxt
-        charge += flow
-        area += part
-        omega = nxt
-        left -= step
-        if turn == 0 or left <= 0.0:
-            break
-        omega = target
-        regime += turn
-        switched = True
-    return omega, area, charge, bus, regime, switched, first_slope, last_slope
+def _drag(q: Array, omega: Lanes, square: Lanes) -> Lanes:
+    """Drag current [A] at a mean speed [rad/s] and a mean square of it."""
+    return load(q, (P_I0,)) + load(q, (P_I1,)) * omega + load(q, (P_I2,)) * square
 
 
 @kernel
 def simulate_driven(
-    p: Array,
+    q: Array,
     h: Array,
     throttle: Array,
     supply: Array,
@@ -221,149 +93,186 @@ def simulate_driven(
     freewheel: bool,
     out: Array,
 ) -> None:
-    """Fill `out` (blocks, N_CHANNELS) with block means of an ideal log.
+    """Fill `out` (blocks, N_CHANNELS, LANES) with block means of an ideal log.
 
     Parameters
     ----------
-    p : (N_PHYSICS,) parameters of this run, SI (see `P_*`)
+    q : (N_PHYSICS, LANES) parameters of this run, SI
     h : (blocks,) length of each block [s]
     throttle : (blocks,) throttle held over it [1]
-    supply : (blocks,) open-circuit voltage of the supply [V] behind the source resistance p[P_RS] [ohm]
+    supply : (blocks, LANES) open-circuit voltage of the supply [V] behind the source resistance q[P_RS] [ohm]
     on : (blocks,) share of the block in which the controller drives [1]
     samples : (blocks,) number of samples averaged.  A sample is the state at the start of its interval, so
         the mean of a block's samples sits half an interval before the mean of its time; the end values
         and slopes correct that (Euler and Maclaurin, two terms), and a block in which the controller
         changes regime is walked sample by sample
     freewheel : True when the motor carries no current at all (coasting, unplugged)
-    out : (blocks, N_CHANNELS) written: A, rad/s, N, N m, A, V, °C, 1
+    out : (blocks, N_CHANNELS, LANES) written: A, rad/s, N, N m, A, V, °C, 1
+
+    Heat follows the two nodes of `motorfit.physics.heat`, implicit, written in inverse heat capacities, which
+    are zero for a motor that does not warm at all: a posterior that holds that possibility stays smooth
+    through it.  `stored` is the winding's excess heat [J], from which the body draws.
     """
-    omega = p[P_OMEGA0]
-    t_w = t_b = p[P_AIR] + p[P_WARMTH]
-    i0, i1, i2, sat, rs = p[P_I0], p[P_I1], p[P_I2], p[P_SAT], p[P_RS]
-    limit, brake = p[P_LIMIT], p[P_BRAKE]
-    stored = log_w = near_w = rise_w = rise_b = 0.0
+    omega = load(q, (P_OMEGA0,))
+    air = load(q, (P_AIR,))
+    t_w = t_b = air + load(q, (P_WARMTH,))
+    stored = rise_w = rise_b = spread(0.0)
+    limit, brake = load(q, (P_LIMIT,)), load(q, (P_BRAKE,))
+    rs, idle, sat, ct = load(q, (P_RS,)), load(q, (P_IDLE,)), load(q, (P_SAT,)), load(q, (P_CT,))
+    reach = limit / where(brake > 1e-6, brake, 1e-6)
+    bent = any_of(~same(load(q, (P_AT,)), 0.0) & ~same(ct, 0.0))
+    per_tw, per_tb = 1.0 / load(q, (P_TW,)), 1.0 / load(q, (P_TB,))
+    inverse_j = 1.0 / load(q, (P_J,))
+    last_h = -1.0
+    keep_w = keep_b = spread(1.0)
     for k in range(h.shape[0]):
         # temperatures in the middle of the block, as they have been rising [K/s]
         begin_w, begin_b = t_w, t_b
         ahead_s = 0.5 * (min(h[k], 4.0 * h[k - 1]) if k > 0 else h[k])  # not far into a gap of the log
         t_w, t_b = t_w + ahead_s * rise_w, t_b + ahead_s * rise_b
-        f = 1.0 - p[P_MAG] * (t_b - 25.0)
-        ke_hot, kt = p[P_KE] * f, p[P_KT] * f
+        f = 1.0 - load(q, (P_MAG,)) * (t_b - 25.0)
+        ke_hot, kt = load(q, (P_KE,)) * f, load(q, (P_KT,)) * f
         ke = ke_hot
-        r_w = p[P_R] * (1.0 + COPPER_COEFFICIENT * (t_w - 25.0))
-        rt = r_w + p[P_RC]
-        d = duty_of(throttle[k], p[P_DUTY_S], p[P_DUTY_C], p[P_DUTY_E])
+        r_w = load(q, (P_R,)) * (1.0 + COPPER_COEFFICIENT * (t_w - 25.0))
+        rt = r_w + load(q, (P_RC,))
+        d = duty_lanes(q, throttle[k])
         driven = (not freewheel) and on[k] > 0.0
-        source = max(supply[k] - rs * p[P_IDLE], 1.0)
-        if driven:
-            r_all = (rt + d * d * rs) / on[k]
-            u = d * (supply[k] - rs * p[P_IDLE])
-            zero = u / ke
-            low = (u - r_all * limit) / ke
-            high = (u + r_all * limit / max(brake, 1e-6)) / ke
-        else:  # no current: an infinite resistance with nothing behind it
-            r_all, u, ke, zero, low, high = 1e12, 0.0, 0.0, 1e12, -1e12, 1e12
-        regime = regime_of(omega, low, zero, high)
-        start, first_regime = omega, regime
-        i_start = current_in(regime, omega, u, ke, r_all, limit, brake)
-        omega, area, charge, flow, regime, switched, rise, end_rise = _advance(
-            p, start, h[k], regime, d, u, ke, kt, rt, r_all, low, zero, high, source
+        source = load(supply, (k,)) - rs * idle
+        u = d * source
+        source = where(source > 1.0, source, 1.0)
+        r_all = (rt + d * d * rs) * (1.0 / on[k] if driven else 1.0)
+        both = 1.0 / (r_all * ke)
+        inverse_r, inverse_ke = both * ke, both * r_all
+        zero = u * inverse_ke
+        low = (u - r_all * limit) * inverse_ke
+        high = (u + r_all * reach) * inverse_ke
+        if not driven:  # no current: an infinite resistance with nothing behind it
+            u, ke, inverse_r = spread(0.0), spread(0.0), spread(1e-12)
+            zero, low, high = spread(1e12), spread(-1e12), spread(1e12)
+        start = omega
+        first = regime_at(start, low, zero, high)
+        omega, area, charge, flow, regime, switched, rise, end_rise = advance(
+            q, start, spread(h[k]), first, d, u, ke, kt, rt, inverse_r, inverse_j, low, zero, high, source
         )
-        mean_w, mean_i = area / h[k], charge / h[k]
-        mean_w2 = mean_w * mean_w + (omega - start) * (omega - start) / 12.0
+        per_h = 1.0 / h[k]
+        mean_w, mean_i = area * per_h, charge * per_h
+        gained = omega - start
+        mean_w2 = mean_w * mean_w + gained * gained * (1.0 / 12.0)
         m = samples[k]
-        if m < 1.5 or (switched and m < 40.5):
-            w_sum = w2_sum = i_sum = b_sum = 0.0
-            x, reg, n = start, first_regime, int(m + 0.5)
-            for j in range(n):
-                i_x = current_in(reg, x, u, ke, r_all, limit, brake)
-                w_sum += x
-                w2_sum += x * x
-                i_sum += i_x
-                b_sum += _bus_current(reg, x, i_x, d, ke, rt, source, rs)
-                if j < n - 1:
-                    x, _, _, _, reg, _, _, _ = _advance(
-                        p, x, h[k] / n, reg, d, u, ke, kt, rt, r_all, low, zero, high, source
-                    )
-            sample_w, sample_w2, sample_i, sample_b = w_sum / n, w2_sum / n, i_sum / n, b_sum / n
-        else:
+        i_start = current_at(q, first, start, u, ke, inverse_r)
+        b_start = bus_current(q, first, start, i_start, d, ke, rt, source)
+        sample_w, sample_w2, sample_i, sample_b = start, start * start, i_start, b_start
+        if m >= 1.5:
             half = 0.5 / m
-            bend = 0.0 if switched else h[k] / (12.0 * m * m)
-            i_end = current_in(regime, omega, u, ke, r_all, limit, brake)
-            pull = 0.0  # of speed on current [A s/rad], its sign turned
-            if regime == 1 or regime == 2:
-                pull = ke / r_all if regime == 1 else brake * ke / r_all
-            sample_w = mean_w - (omega - start) * half + bend * (end_rise - rise)
+            bend = where(switched, 0.0, h[k] / (12.0 * m * m))
+            i_end = current_at(q, regime, omega, u, ke, inverse_r)
+            b_end = bus_current(q, regime, omega, i_end, d, ke, rt, source)
+            pull = slope_of_current(q, regime, ke, inverse_r)
+            bent_rise = bend * (end_rise - rise)
+            sample_w = mean_w - gained * half + bent_rise
             sample_w2 = mean_w2 - (omega * omega - start * start) * half
-            sample_w2 += 2.0 * bend * (omega * end_rise - start * rise)
-            sample_i = mean_i - (i_end - i_start) * half - pull * bend * (end_rise - rise)
-            b_end = _bus_current(regime, omega, i_end, d, ke, rt, source, rs)
-            b_start = _bus_current(first_regime, start, i_start, d, ke, rt, source, rs)
-            sample_b = flow / h[k] - (b_end - b_start) * half
-            if regime == 1:
-                sample_b -= d * pull * bend * (end_rise - rise)
-            else:  # the derivative by speed of the power that the controller passes on
+            sample_w2 = sample_w2 + 2.0 * bend * (omega * end_rise - start * rise)
+            sample_i = mean_i - (i_end - i_start) * half - pull * bent_rise
+            sample_b = flow * per_h - (b_end - b_start) * half
+            driving = same(regime, 1.0)
+            turned = d * pull * bent_rise
+            if any_of(~driving):  # the derivative by speed of the power that the controller passes on
                 after = i_end * ke - pull * (ke * omega + 2.0 * rt * i_end)
                 ahead = i_start * ke - pull * (ke * start + 2.0 * rt * i_start)
-                sample_b += bend * (after * end_rise - ahead * rise) / (source - 2.0 * rs * b_end)
-        idle = p[P_IDLE] if driven else 0.0
-        grow = 1.0
-        if p[P_CT] != 0.0 and p[P_AT] != 0.0:
-            near = max(mean_w, 1.0)
-            log_w = log_w + _log_ratio(near, near_w) if near_w > 0.0 else math.log(near / p[P_WREF])
-            near_w = near
-            grow = math.exp(p[P_AT] * log_w)
-        drag = i0 + i1 * sample_w + i2 * sample_w2
-        out[k, C_CURRENT] = sample_b + idle
-        out[k, C_SPEED] = sample_w
-        out[k, C_THRUST] = p[P_CT] * grow * sample_w2
+                passed = bend * (after * end_rise - ahead * rise) / (source - 2.0 * rs * b_end)
+                turned = where(driving, turned, -passed)
+            sample_b = sample_b - turned
+            if m < _WALKED and any_of(switched):
+                n = int(m + 0.5)
+                w_sum, w2_sum, i_sum, b_sum = start, start * start, i_start, b_start
+                x, at = start, first
+                for _ in range(n - 1):
+                    x, _a, _c, _f, at, _s, _r, _e = advance(
+                        q,
+                        x,
+                        spread(h[k] / n),
+                        at,
+                        d,
+                        u,
+                        ke,
+                        kt,
+                        rt,
+                        inverse_r,
+                        inverse_j,
+                        low,
+                        zero,
+                        high,
+                        source,
+                    )
+                    i_x = current_at(q, at, x, u, ke, inverse_r)
+                    w_sum, w2_sum, i_sum = w_sum + x, w2_sum + x * x, i_sum + i_x
+                    b_sum = b_sum + bus_current(q, at, x, i_x, d, ke, rt, source)
+                sample_w = where(switched, w_sum * (1.0 / n), sample_w)
+                sample_w2 = where(switched, w2_sum * (1.0 / n), sample_w2)
+                sample_i = where(switched, i_sum * (1.0 / n), sample_i)
+                sample_b = where(switched, b_sum * (1.0 / n), sample_b)
+        thrust = ct * sample_w2
+        if bent:
+            thrust = thrust * grown(mean_w, load(q, (P_WREF,)), load(q, (P_AT,)))
+        torque = kt / (1.0 + sample_i * sample_i * sat) * (sample_i - _drag(q, sample_w, sample_w2))
         # at rest friction answers whatever the current asks, up to breaking away: nothing reaches the stand
-        turning = start > 0.0 or omega > 0.0
-        out[k, C_TORQUE] = kt / (1.0 + sample_i * sample_i * sat) * (sample_i - drag) if turning else 0.0
-        out[k, C_MOTOR_CURRENT] = sample_i
-        out[k, C_MOTOR_VOLTAGE] = ke_hot * sample_w + r_w * sample_i
-        out[k, C_WINDING_TEMPERATURE] = t_w
-        out[k, C_DUTY] = d
-        iron = kt * (i0 + i1 * mean_w + i2 * mean_w2) * mean_w
-        t_w, t_b, stored = _heat(p, begin_w, begin_b, stored, h[k], mean_i * mean_i * r_w, iron)
-        rise_w, rise_b = (t_w - begin_w) / h[k], (t_b - begin_b) / h[k]
+        torque = where((start > 0.0) | (omega > 0.0), torque, 0.0)
+        store(out, (k, C_CURRENT), sample_b + idle if driven else sample_b)
+        store(out, (k, C_SPEED), sample_w)
+        store(out, (k, C_THRUST), thrust)
+        store(out, (k, C_TORQUE), torque)
+        store(out, (k, C_MOTOR_CURRENT), sample_i)
+        store(out, (k, C_MOTOR_VOLTAGE), ke_hot * sample_w + r_w * sample_i)
+        store(out, (k, C_WINDING_TEMPERATURE), t_w)
+        store(out, (k, C_DUTY), d)
+        if h[k] != last_h:
+            keep_w, keep_b = 1.0 / (1.0 + h[k] * per_tw), 1.0 / (1.0 + h[k] * per_tb)
+            last_h = h[k]
+        copper, iron = mean_i * mean_i * r_w, kt * _drag(q, mean_w, mean_w2) * mean_w
+        stored = (stored + h[k] * copper) * keep_w
+        t_b = (begin_b + h[k] * (load(q, (P_AB,)) * (iron + stored * per_tw) + air * per_tb)) * keep_b
+        t_w = (begin_w + h[k] * (load(q, (P_AW,)) * copper + t_b * per_tw)) * keep_w
+        rise_w, rise_b = (t_w - begin_w) * per_h, (t_b - begin_b) * per_h
 
 
 @kernel
-def simulate_at_speed(p: Array, omega: Array, slope: Array, voltage: Array, out: Array) -> None:
+def simulate_at_speed(q: Array, omega: Array, slope: Array, voltage: Array, out: Array) -> None:
     """Fill `out` with what ideal sensors read at given speeds.
 
     For tables, and for logs without throttle or voltage.
 
     Parameters
     ----------
-    p : (N_PHYSICS,) parameters
-    omega : (rows,) shaft speed [rad/s]
+    q : (N_PHYSICS, LANES) parameters
+    omega : (rows, LANES) shaft speed [rad/s]
     slope : (rows,) its rate of change [rad/s²]
-    voltage : (rows,) bus voltage [V]; NaN where not logged, then p[P_SUPPLY] stands for it
-    out : (rows, N_CHANNELS) written; C_DUTY is the duty that power balance asks for
+    voltage : (rows, LANES) bus voltage [V]; NaN where not logged, then q[P_SUPPLY] stands for it
+    out : (rows, N_CHANNELS, LANES) written; C_DUTY is the duty that power balance asks for
 
     Bus current follows from power balance, V_b (I_b - I_q) = I_m (K_e ω + (R + R_c) I_m), whatever the duty.
     """
-    f = 1.0 - p[P_MAG] * (p[P_AIR] - 25.0)
-    r_w = p[P_R] * (1.0 + COPPER_COEFFICIENT * (p[P_AIR] - 25.0))
-    ke, kt = p[P_KE] * f, p[P_KT] * f
+    air, reference = load(q, (P_AIR,)), load(q, (P_WREF,))
+    f = 1.0 - load(q, (P_MAG,)) * (air - 25.0)
+    r_w = load(q, (P_R,)) * (1.0 + COPPER_COEFFICIENT * (air - 25.0))
+    rt = r_w + load(q, (P_RC,))
+    ke, per_kt = load(q, (P_KE,)) * f, 1.0 / (load(q, (P_KT,)) * f)
     for k in range(omega.shape[0]):
-        w = max(omega[k], 0.0)
-        ratio = max(w, 1.0) / p[P_WREF]
-        thrust = p[P_CT] * w * w * math.exp(p[P_AT] * math.log(ratio))
-        shaft = p[P_CQ] * w * w * math.exp(p[P_AQ] * math.log(ratio)) + p[P_J] * slope[k]
-        drag = p[P_I0] + p[P_I1] * w + p[P_I2] * w * w if w > 0.0 else 0.0
-        i_m = shaft / kt + drag
+        w = load(omega, (k,))
+        w = where(w > 0.0, w, 0.0)
+        thrust = load(q, (P_CT,)) * w * w * grown(w, reference, load(q, (P_AT,)))
+        shaft = load(q, (P_CQ,)) * w * w * grown(w, reference, load(q, (P_AQ,))) + load(q, (P_J,)) * slope[k]
+        drag = where(w > 0.0, _drag(q, w, w * w), 0.0)
+        i_m = shaft * per_kt + drag
         for _ in range(3):
-            i_m = shaft * (1.0 + i_m * i_m * p[P_SAT]) / kt + drag
-        v = voltage[k] if voltage[k] == voltage[k] else p[P_SUPPLY]
-        need = ke * w + (r_w + p[P_RC]) * i_m
-        out[k, C_CURRENT] = i_m * need / v + p[P_IDLE]
-        out[k, C_SPEED] = w
-        out[k, C_THRUST] = thrust
-        out[k, C_TORQUE] = shaft
-        out[k, C_MOTOR_CURRENT] = i_m
-        out[k, C_MOTOR_VOLTAGE] = ke * w + r_w * i_m
-        out[k, C_WINDING_TEMPERATURE] = p[P_AIR]
-        out[k, C_DUTY] = need / v
+            i_m = shaft * (1.0 + i_m * i_m * load(q, (P_SAT,))) * per_kt + drag
+        v = load(voltage, (k,))
+        v = where(same(v, v), v, load(q, (P_SUPPLY,)))
+        need = ke * w + rt * i_m
+        store(out, (k, C_CURRENT), i_m * need / v + load(q, (P_IDLE,)))
+        store(out, (k, C_SPEED), w)
+        store(out, (k, C_THRUST), thrust)
+        store(out, (k, C_TORQUE), shaft)
+        store(out, (k, C_MOTOR_CURRENT), i_m)
+        store(out, (k, C_MOTOR_VOLTAGE), ke * w + r_w * i_m)
+        store(out, (k, C_WINDING_TEMPERATURE), air)
+        store(out, (k, C_DUTY), need / v)

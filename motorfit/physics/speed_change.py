@@ -3,7 +3,7 @@
 The equation of motion holds no time, J dω/dt = Q(ω) - Q_p(ω), so the time between two speeds is the integral
 of dω/(dω/dt). The way is cut into short spans of speed, and each span takes the time that the closed form of
 `motorfit.physics.transient` gives. Spans end where the controller changes regime (current limit, drive,
-braking, braking limit: `motorfit.physics.forward`), so the result is exact but for the saturation and the
+braking, braking limit: `motorfit.physics.regimes`), so the result is exact but for the saturation and the
 Reynolds exponent. These are held at the middle of each span, and what that leaves out of the integral is put
 back by Simpson's rule. Walking in speed needs no step size and meets the marks at 10 and 90 % as they come.
 """
@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from motorfit.compiled import kernel
 from motorfit.physics.drive import Drive, Load
-from motorfit.physics.forward import current_in, duty_of, regime_of
+from motorfit.physics.regimes import current_in, duty_of, regime_of
 from motorfit.physics.rows import (
     N_ROW,
     R_AQ,

@@ -11,7 +11,7 @@ import pytest
 from motorfit.bench.noise import NoiseModel, block_moments, measure_noise
 from motorfit.inference.fast import fast_draws
 from motorfit.inference.target import Flat, whitening
-from motorfit.physics.forward import MODE_DRIVEN, N_CHANNELS
+from motorfit.physics.slots import MODE_DRIVEN, N_CHANNELS
 from tests.inference.toys import gaussian, optimum_of
 
 Array = npt.NDArray[np.float64]

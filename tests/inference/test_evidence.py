@@ -13,7 +13,7 @@ from motorfit.inference.noise import learn_noise, same_noise
 from motorfit.inference.optimum import Optimum
 from motorfit.inference.slow_error import slow_error
 from motorfit.inference.target import Target, whitening
-from motorfit.physics.forward import C_SPEED, MODE_AT_SPEED, N_CHANNELS
+from motorfit.physics.slots import C_SPEED, MODE_AT_SPEED, N_CHANNELS
 
 Array = npt.NDArray[np.float64]
 Learned = tuple[Target, Optimum]

@@ -12,8 +12,10 @@ import pytest
 from scipy.signal import lfilter
 
 from motorfit.bench.logs import RunLog
+from motorfit.compiled import kernel as compiled
 from motorfit.inference.fit import optimise
-from motorfit.inference.kernels import _delayed, _lagged
+from motorfit.inference.late_channels import delayed, lagged
+from motorfit.lanes import LANES, spread
 from tests.inference.benches import SimulatedBench
 
 Array = npt.NDArray[np.float64]
@@ -45,27 +47,41 @@ def _filtered(signal: Array, seconds: float) -> Array:
     return np.asarray(out)
 
 
+@compiled
+def _follow(pred: Array, h: Array, seconds: float, channel: int) -> None:
+    lagged(pred, h, spread(seconds), channel)
+
+
+def _delayed(pred: Array, h: Array, seconds: float) -> None:
+    for j in range(LANES):
+        delayed(pred, h, seconds, 0, j, np.empty((h.size + 1, LANES)))
+
+
+def _lagged(pred: Array, h: Array, seconds: float) -> None:
+    _follow(pred, h, seconds, 0)
+
+
 @pytest.mark.parametrize("seconds", [0.004, 0.03, 0.11])
 @pytest.mark.parametrize(("kernel", "exact"), [(_delayed, _shifted), (_lagged, _filtered)])
 def test_block_means_of_a_late_channel(
     seconds: float, kernel: Callable[..., None], exact: Callable[[Array, float], Array]
 ) -> None:
     signal, mean, h = _blocks()
-    pred = np.zeros((h.size, 2))
-    pred[:, 1] = mean
-    kernel(pred, h, seconds, 1, np.empty((h.size + 1, 5)))
+    pred = np.repeat(mean[:, None, None], LANES, axis=2)
+    kernel(pred, h, seconds)
     wanted = _means(exact(signal, seconds), h)
-    np.testing.assert_allclose(pred[:, 1], wanted, atol=0.02 * np.ptp(signal))
-    assert np.abs(pred[:, 1] - wanted).mean() < 0.002 * np.ptp(signal)
+    for got in pred[:, 0].T:
+        np.testing.assert_allclose(got, wanted, atol=0.02 * np.ptp(signal))
+        assert np.abs(got - wanted).mean() < 0.002 * np.ptp(signal)
 
 
 def test_nothing_moves_before_a_jump() -> None:
     """What comes after a step must not leak into the blocks before it."""
     _, mean, h = _blocks()
     for kernel in (_delayed, _lagged):
-        pred = mean[:, None].copy()
-        kernel(pred, h, 0.01, 0, np.empty((h.size + 1, 5)))
-        assert np.abs(pred[:6, 0] - mean[:6]).max() < 0.01
+        pred = np.repeat(mean[:, None, None], LANES, axis=2)
+        kernel(pred, h, 0.01)
+        assert np.abs(pred[:6, 0] - mean[:6, None]).max() < 0.01
 
 
 def _with(bench: SimulatedBench, channel: str, change: Callable[[Array], Array]) -> SimulatedBench:

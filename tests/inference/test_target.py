@@ -16,7 +16,7 @@ from motorfit.inference.optimum import Optimum
 from motorfit.inference.priors import BELIEFS, HalfNormal
 from motorfit.inference.slow_error import SlowError, columns, slow_error
 from motorfit.inference.target import Target
-from motorfit.physics.forward import C_DUTY, MODE_AT_SPEED, N_CHANNELS
+from motorfit.physics.slots import C_DUTY, MODE_AT_SPEED, N_CHANNELS
 
 Array = npt.NDArray[np.float64]
 Learned = tuple[Target, Optimum]

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from motorfit.physics import controller
-from motorfit.physics.forward import duty_of
+from motorfit.physics.regimes import duty_of
 
 
 @given(s=st.floats(0.5, 1.5), c=st.floats(-0.5, 0.5), e=st.floats(-0.5, 0.5))

@@ -8,9 +8,11 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
-from motorfit.physics import forward as f
+from motorfit.lanes import LANES
+from motorfit.physics import slots as f
+from motorfit.physics.forward import simulate_at_speed
 from motorfit.physics.heat import heat_step
-from tests.physics.bench_machine import PROPELLER, VOLTAGE, Array, integrate, simulate, slots
+from tests.physics.bench_machine import PROPELLER, VOLTAGE, Array, in_lanes, integrate, simulate, slots
 
 # current, speed, thrust, torque, motor current, motor voltage: what the reference gives
 MEASURED = slice(0, 6)
@@ -64,6 +66,13 @@ def far_apart(got: Array, wanted: Array) -> Array:
     """Largest difference of each channel, relative to the channel's own size."""
     size = np.maximum(np.abs(wanted).max(axis=0), 1e-12)
     return np.asarray((np.abs(got - wanted) / size).max(axis=0))
+
+
+def at_speed(p: Array, omega: Array, slope: Array, voltage: Array) -> Array:
+    """Readings at given speeds, (rows, N_CHANNELS)."""
+    out = np.empty((omega.size, f.N_CHANNELS, LANES))
+    simulate_at_speed(in_lanes(p), in_lanes(omega), slope, in_lanes(voltage), out)
+    return out[..., -1]
 
 
 @pytest.mark.parametrize("case", CASES.values(), ids=CASES.keys())
@@ -181,17 +190,15 @@ def test_reading_at_speed_is_the_settled_end_of_a_driven_run(
 ) -> None:
     p = slots(**more)
     end = simulate(p, np.linspace(0.0, 2.0, 401), throttle)[-1:]
-    out = np.empty((1, f.N_CHANNELS))
-    f.simulate_at_speed(p, end[:, f.C_SPEED], np.zeros(1), np.array([VOLTAGE]), out)
+    out = at_speed(p, end[:, f.C_SPEED], np.zeros(1), np.array([VOLTAGE]))
     np.testing.assert_allclose(out, end, rtol=2e-5, atol=1e-9)
 
 
 def test_reading_at_speed_without_a_logged_voltage_uses_the_supply_parameter() -> None:
     p = slots(**PROPELLER, supply=VOLTAGE)
-    with_voltage, without = np.empty((1, f.N_CHANNELS)), np.empty((1, f.N_CHANNELS))
     omega, slope = np.array([900.0]), np.array([250.0])
-    f.simulate_at_speed(p, omega, slope, np.array([VOLTAGE]), with_voltage)
-    f.simulate_at_speed(p, omega, slope, np.array([np.nan]), without)
+    with_voltage = at_speed(p, omega, slope, np.array([VOLTAGE]))
+    without = at_speed(p, omega, slope, np.array([np.nan]))
     np.testing.assert_array_equal(with_voltage, without)
     # the shaft torque of a machine that speeds up includes what its inertia takes
     assert without[0, f.C_TORQUE] == pytest.approx(6e-8 * 900.0**2 + 2e-5 * 250.0)
