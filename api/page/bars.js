@@ -28,8 +28,14 @@ export function bar(point, range, { prior, learned = true } = {}) {
   return drawing;
 }
 
+// Roles are named, since on a phone a row is laid out as a grid, which would cost the table its meaning.
 export function barRow(label, point, unit, range, more = {}) {
   const text = interval(point, unit);
-  return h("tr", {}, h("th", { scope: "row", title: more.title }, label), h("td", { class: "bar" }, bar(point, range, more)),
-    h("td", {}, `${text.middle} ${text.unit}`, h("br"), h("span", { class: "quiet" }, text.range, more.learned === false ? " · not learned" : "")));
+  return h("tr", { role: "row" }, h("th", { scope: "row", role: "rowheader" }, label, more.hint ? h("small", {}, more.hint) : null),
+    h("td", { class: "bar", role: "cell" }, bar(point, range, more)),
+    h("td", { role: "cell" }, `${text.middle} ${text.unit}`, h("br"), h("span", { class: "quiet" }, text.range, more.learned === false ? " · not learned" : "")));
+}
+
+export function bars(caption, rows, more = {}) {
+  return h("table", { class: `bars ${more.class ?? ""}`, role: "table" }, caption ? h("caption", { class: more.unseen ? "unseen" : null }, caption) : null, h("tbody", { role: "rowgroup" }, rows));
 }

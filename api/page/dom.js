@@ -39,10 +39,13 @@ export function choice(options, value, onchange, attributes) {
   return node;
 }
 
+const KINDS = { error: "Error", warning: "Caution" };
+// A word tells the level, not its colour alone; errors are read out at once.
 export function notes(items) {
   if (!items.length) return null;
+  const urgent = items.some(({ level }) => level === "error");
   return h("ul", { class: "notes" }, items.map(({ level, kind, text }) =>
-    h("li", { class: level ?? "note" }, kind ? h("span", { class: "kind" }, kind) : null, text)));
+    h("li", { class: level ?? "note" }, kind ?? KINDS[level] ? h("span", { class: "kind" }, kind ?? KINDS[level]) : null, h("span", { role: urgent && level === "error" ? "alert" : null }, text))));
 }
 
 export function facts(pairs) {

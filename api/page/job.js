@@ -2,7 +2,8 @@
 import { h, notes, say, show } from "./dom.js";
 import { cancel, follow, get, post } from "./http.js";
 import { colour, draw as plot, tint } from "./plot.js";
-import { shown } from "./units.js";
+import { words } from "./names.js";
+import { shown, worded } from "./units.js";
 
 const ENDED = ["done", "failed", "cancelled"];
 const LEVEL = { error: "error", warning: "warning" };
@@ -19,13 +20,14 @@ export async function draw(place, { rest, signal }) {
   show(place, h("h1", {}, heading), h("p", { class: "quiet" }, "This address keeps the job: reload it, or come back later."), stage, bar, h("p", {}, stop), problem, result);
   function tell() {
     stage.dataset.state = job.state;
+    const before = stage.textContent;
     stage.textContent = { queued: "Waits for its turn.", done: "Done.", failed: "Failed.", cancelled: "Cancelled." }[job.state] ?? `${job.stage || "Begins"} …`;
+    if (stage.textContent !== before) say(stage.textContent);
     bar.value = ENDED.includes(job.state) ? 1 : job.progress;
     stop.hidden = bar.hidden = ENDED.includes(job.state);
   }
   function end() {
     tell();
-    say(stage.textContent);
     if (job.problem) {
       const faults = (job.problem.faults ?? []).map((f) => ({ level: "error", kind: f.at ?? f.path, text: f.message ?? `${f.value} · allowed: ${f.allowed}. ${f.remedy}` }));
       show(problem, notes([{ level: "error", kind: job.problem.title, text: job.problem.detail }, ...faults, ...findings(job.problem.findings ?? [])]), back());
@@ -49,7 +51,7 @@ const back = () => h("p", {}, h("a", { href: "#/campaign" }, "Back to the campai
 
 function findings(list) {
   return list.map((f) => ({ level: LEVEL[f.severity], kind: `${f.severity} · ${f.run}${f.channel ? ` · ${f.channel.replaceAll("_", " ")}` : ""}`,
-    text: `${f.message} ${f.remedy ?? ""}${f.rows?.length ? ` Rows ${f.rows.slice(0, 8).join(", ")}${f.rows.length > 8 ? " …" : ""}.` : ""}` }));
+    text: `${worded(f.message)} ${worded(f.remedy ?? "")}${f.rows?.length ? ` Rows ${f.rows.slice(0, 8).join(", ")}${f.rows.length > 8 ? " …" : ""}.` : ""}` }));
 }
 
 async function checked(place, job, id) {
@@ -72,8 +74,8 @@ async function checked(place, job, id) {
   show(place, h("h2", {}, r.campaign ?? "Campaign"), faults.length ? notes(faults) : null,
     list.length ? notes(list) : faults.length ? null : h("p", {}, "Nothing odd was found."),
     r.ok ? h("p", {}, fit) : h("p", {}, "It cannot be fitted like this."), told, back(),
-    r.assumptions?.length ? [h("h2", {}, "Assumed"), h("ul", {}, r.assumptions.map((t) => h("li", {}, t)))] : null,
-    weak.length ? [h("h2", {}, "What these runs teach weakly or not at all"), h("ul", {}, weak.map((t) => h("li", {}, h("strong", {}, `${t.parameter.replaceAll("_", " ")} of ${t.of}`), `: ${t.strength}. ${t.advice}`)))] : null, curves);
+    r.assumptions?.length ? [h("h2", {}, "Assumed"), h("ul", {}, r.assumptions.map((t) => h("li", {}, worded(t))))] : null,
+    weak.length ? [h("h2", {}, "What these runs teach weakly or not at all"), h("ul", {}, weak.map((t) => h("li", {}, h("strong", {}, `${words(t.parameter)} of ${t.of}`), `: ${t.strength}. ${worded(t.advice)}`)))] : null, curves);
   try {
     const { runs } = await get(`/v1/jobs/${encodeURIComponent(id)}/curves`);
     runs.forEach((run, index) => curves.append(curveBox(run, (r.findings ?? []).filter((f) => f.run === run.run), index === 0)));
@@ -90,7 +92,7 @@ function curveBox(run, found, open) {
     if (!box.open || drawn) return;
     drawn = true;
     for (const [name, c] of Object.entries(run.channels)) {
-      const [factor, unit] = shown(c.unit);
+      const [factor, unit] = shown(c.unit, name);
       const here = found.filter((f) => (f.channel === null || f.channel === name) && f.start_s !== null && f.start_s !== undefined && c.time_s);
       const node = h("div", { class: "plot", role: "img", "aria-label": `${name.replaceAll("_", " ")} of run ${run.run}` });
       inner.append(h("figure", {}, node, h("figcaption", {}, here.length ? `Marked: ${here.map((f) => f.kind).join(", ")}` : `${c.rows_held} rows`)));

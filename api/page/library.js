@@ -1,7 +1,9 @@
 // Which motors there are, what is known of each, and how each was tested.
-import { barRow, KEY_PARAMETERS, reach } from "./bars.js";
+import { barRow, bars, KEY_PARAMETERS, reach } from "./bars.js";
 import { field, h, notes, say, show } from "./dom.js";
 import { getOnce, pages } from "./http.js";
+import { symbol, words } from "./names.js";
+import { shown } from "./units.js";
 
 function empty() {
   return [h("h1", {}, "Motors"), h("div", { class: "card" },
@@ -26,11 +28,10 @@ function card(motor, ranges) {
     h("h2", {}, h("a", { href: `#/motor/${id}` }, motor.motor)),
     h("p", { class: "quiet" }, [motor.campaign, motor.mass ? `${motor.mass} g` : null, `${motor.fits} ${motor.fits === 1 ? "fit" : "fits"}`].filter(Boolean).join(" · ")),
     motor.sound === false ? notes([{ level: "warning", kind: "Draws not sound", text: "See its diagnostics before you use these numbers." }]) : null,
-    h("table", { class: "bars" }, h("caption", { class: "unseen" }, `Key parameters of ${motor.motor}, 90 % intervals`),
-      h("tbody", {}, KEY_PARAMETERS.filter(([name]) => known[name]).map(([name, symbol]) =>
-        barRow(symbol, known[name], known[name].unit, ranges[name], { learned: known[name].learned, title: name.replaceAll("_", " ") })))),
+    bars(`Key parameters of ${motor.motor}, 90 % intervals`, KEY_PARAMETERS.filter(([name]) => known[name]).map(([name, sign]) =>
+      barRow(symbol(sign), known[name], known[name].unit, ranges[name], { learned: known[name].learned })), { unseen: true, class: "short" }),
     h("ul", { class: "tags", "aria-label": "Tested by" }, motor.kinds.map((kind) => h("li", {}, kind)), motor.propellers.map((name) => h("li", {}, `with ${name}`))),
-    h("p", { class: "no-print" }, h("a", { href: `#/what-if?motor=${id}` }, "What if …")));
+    h("p", { class: "no-print" }, h("a", { href: `#/what-if?motor=${id}`, "aria-label": `What if … ${motor.motor}` }, "What if …")));
 }
 
 export async function draw(place, { query }) {
@@ -50,6 +51,8 @@ export async function draw(place, { query }) {
   const low = h("input", { type: "number", min: 0, oninput: filter });
   const high = h("input", { type: "number", min: 0, oninput: filter });
   const list = h("div", { class: "grid cards" });
+  const [per, sign] = shown("rpm/V");
+  let asked = false;
   const told = h("p", { class: "quiet" });
 
   function filter() {
@@ -58,13 +61,15 @@ export async function draw(place, { query }) {
       const text = [m.motor, m.campaign, ...m.propellers, ...m.kinds].join(" ").toLowerCase();
       const kv = m.summary.parameters.kv;
       return words.every((word) => text.includes(word)) && (!kind.value || m.kinds.includes(kind.value))
-        && (!low.value || (kv && kv.high >= Number(low.value))) && (!high.value || (kv && kv.low <= Number(high.value)));
+        && (!low.value || (kv && kv.high * per >= Number(low.value))) && (!high.value || (kv && kv.low * per <= Number(high.value)));
     });
     show(list, kept.map((m) => card(m, ranges)));
-    told.textContent = `${kept.length} of ${motors.length} motors. Bars: 90 % intervals, one scale for each parameter over all motors; dashed where the runs did not teach it.`;
-    say(`${kept.length} motors`);
+    told.textContent = `${kept.length} of ${motors.length} motors.`;
+    if (asked) say(`${kept.length} of ${motors.length} motors`);
+    asked = true;
   }
   show(place, h("h1", {}, "Motors"), notes(problems), h("div", { class: "row no-print", role: "search" },
-    field("Search motor, propeller, campaign", search), field("Tested by", kind), field("K_v from [rpm/V]", low), field("to [rpm/V]", high)), told, list);
+    field("Search motor, propeller, campaign", search), field("Tested by", kind), field(`K_v from [${sign}]`, low), field(`K_v to [${sign}]`, high)), told,
+  h("p", { class: "quiet" }, KEY_PARAMETERS.map(([name, text], k) => [k ? ", " : "", symbol(text), ` ${words(name)}`]), ". Bars: 90 % intervals, one scale for each parameter over all motors; dashed where the runs did not teach it."), list);
   filter();
 }

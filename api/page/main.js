@@ -1,5 +1,5 @@
 // The views by their address after the hash, and the settings.
-import { choice, field, h, say, show } from "./dom.js";
+import { choice, field, h, notes, say, show } from "./dom.js";
 import { CHOICES, choose, setting, wear } from "./units.js";
 
 const VIEWS = {
@@ -39,7 +39,7 @@ async function draw(moved) {
     await ready;
   } catch (error) {
     if (leave.signal.aborted && mine !== turn) return;
-    show(place, h("h1", {}, "That did not work"), h("ul", { class: "notes" }, h("li", { class: "error", role: "alert" }, error.message)));
+    show(place, h("h1", {}, "That did not work"), notes([{ level: "error", text: error.message }]));
   }
   if (mine !== turn) return;
   show(main, place);

@@ -2,6 +2,7 @@
 import { choice, field, h, show } from "./dom.js";
 import { getOnce } from "./http.js";
 import { colour, draw, tint } from "./plot.js";
+import { words } from "./names.js";
 import { shown } from "./units.js";
 
 export function drawPairs(place, base, names, beliefs) {
@@ -23,13 +24,13 @@ export function drawPairs(place, base, names, beliefs) {
     const middles = shares.edges.slice(1).map((edge, k) => factor * (edge + shares.edges[k]) / 2);
     await draw(before, [{ type: "bar", x: middles, y: shares.posterior, marker: { color: tint(colour("band"), 0.5) }, name: "after the runs" },
       { x: middles, y: shares.prior, mode: "lines", line: { color: colour("quiet"), dash: "dash" }, name: "before" }],
-    { x: title(first), y: "share of draws", height: 300, more: { bargap: 0, showlegend: true, legend: { orientation: "h", y: 1.15 } } });
+    { x: title(first), y: "share of draws", height: 300, more: { bargap: 0 } });
   }
-  const options = usable.map((name) => [name, `${beliefs[name].symbol} · ${name.replaceAll("_", " ")}`]);
+  const options = usable.map((name) => [name, `${beliefs[name].symbol} · ${words(name)}`]);
   const fail = (error) => show(node, error.message);
   place.append(h("div", { class: "row no-print" }, field("Across", choice(options, first, (v) => { first = v; redraw().catch(fail); })),
     field("Up", choice(options, second, (v) => { second = v; redraw().catch(fail); }))),
   h("div", { class: "grid" }, h("figure", {}, node, h("figcaption", {}, "800 draws. A slanted cloud: the runs pin the combination better than each alone.")),
-    h("figure", {}, before, h("figcaption", {}, "Dashed: share of prior draws in the same bins."))));
+    h("figure", {}, before, h("figcaption", {}, "Bars: share of the draws after the runs. Dashed: before them, in the same bins."))));
   redraw().catch(fail);
 }

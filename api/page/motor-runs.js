@@ -2,7 +2,7 @@
 import { h, notes, show } from "./dom.js";
 import { getOnce } from "./http.js";
 import { band, colour, draw } from "./plot.js";
-import { shown } from "./units.js";
+import { shown, worded } from "./units.js";
 
 function abscissa(run) {
   const middle = run.start_s.map((start, k) => (start === null ? null : (start + run.end_s[k]) / 2));
@@ -10,7 +10,7 @@ function abscissa(run) {
   for (const name of ["throttle", "speed"]) {
     const channel = run.channels[name];
     if (channel?.observed.every((v) => v !== null)) {
-      const [factor, unit] = shown(channel.unit);
+      const [factor, unit] = shown(channel.unit, name);
       return [channel.observed.map((v) => v * factor), unit ? `${name} [${unit}]` : name];
     }
   }
@@ -19,7 +19,7 @@ function abscissa(run) {
 
 async function panel(node, run, name) {
   const channel = run.channels[name];
-  const [factor, unit] = shown(channel.unit);
+  const [factor, unit] = shown(channel.unit, name);
   const [x, title] = abscissa(run);
   const order = x.map((_, k) => k).sort((a, b) => x[a] - x[b]);
   const pick = (values, times = factor) => order.map((k) => (values[k] === null ? null : values[k] * times));
@@ -33,16 +33,16 @@ async function panel(node, run, name) {
   await draw(node, [...band(at, fitted, { name: "model" }), { ...dots, y: seen, yaxis: "y" },
     ...band(at, rest, { axis: "2", dash: "dot" }), { ...dots, y: off(seen), yaxis: "y2", name: "logged − model" }],
   { x: title, y: unit ? `${label} [${unit}]` : label, height: 300,
-    more: { split: [0.42, 1], yaxis2: { title: "residual", domain: [0, 0.32], nticks: 4 }, margin: { l: 56, r: 10, t: 8, b: 40 } } });
+    more: { split: [0.4, 1], yaxis2: { title: unit ? `residual [${unit}]` : "residual", domain: [0, 0.3], nticks: 4 } } });
 }
 
-export async function drawRuns(place, path, signal) {
+export async function drawRuns(place, path, kinds, signal) {
   try {
     const { runs, interval } = await getOnce(path);
     place.append(h("p", { class: "quiet" }, `Circles: block means of the log. Line and band: median and ${Math.round(100 * interval)} % of what the fitted model would log. Beneath: the log less that median.`));
     runs.forEach((run, index) => {
       const inner = h("div", { class: "grid" });
-      const box = h("details", {}, h("summary", {}, run.run), inner);
+      const box = h("details", {}, h("summary", {}, run.run, h("span", { class: "quiet" }, [null, kinds[run.run]?.kind, kinds[run.run]?.propeller].filter((v, k) => k === 0 || v).join(" · "))), inner);
       let drawn = false;
       box.addEventListener("toggle", () => {
         if (!box.open || drawn) return;
@@ -50,7 +50,7 @@ export async function drawRuns(place, path, signal) {
         for (const [name, channel] of Object.entries(run.channels)) {
           if (!channel.fitted) continue;
           const node = h("div", { class: "plot", role: "img", "aria-label": `${name.replaceAll("_", " ")} of run ${run.run}: log, model with band, residuals` });
-          inner.append(h("figure", {}, node, h("figcaption", {}, name.replaceAll("_", " "))));
+          inner.append(h("figure", {}, node));
           panel(node, run, name).catch((error) => show(node, error.message));
         }
       });
@@ -58,6 +58,6 @@ export async function drawRuns(place, path, signal) {
       box.open = index === 0 && !signal.aborted;
     });
   } catch (error) {
-    if (!signal.aborted) place.append(notes([{ level: "error", text: error.message }]));
+    if (!signal.aborted) place.append(notes([{ level: "error", text: worded(error.message) }]));
   }
 }

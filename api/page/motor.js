@@ -1,24 +1,26 @@
 // One motor: what is known, what is not, what was logged, where it comes from.
-import { barRow, KEY_PARAMETERS, reach } from "./bars.js";
+import { barRow, bars, KEY_PARAMETERS, reach } from "./bars.js";
 import { choice, facts, field, h, notes, show } from "./dom.js";
 import { download, getOnce, pages } from "./http.js";
 import { drawRuns } from "./motor-runs.js";
 import { drawPairs } from "./motor-pairs.js";
-import { shown } from "./units.js";
+import { meaning, split, symbol, words } from "./names.js";
+import { library } from "./plot.js";
+import { shown, worded } from "./units.js";
 
 const MORE = ["kt_kv_ratio", "saturation_current", "braking_share"];
 
 function before(beliefs, name, summary) {
   const belief = beliefs[name];
   const known = summary.parameters[name];
-  if (!belief) return barRow(name.replaceAll("_", " "), known, known.unit, reach([known]), { learned: known.learned });
-  const range = reach([belief.prior, known]);
-  return barRow(`${belief.symbol} · ${name.replaceAll("_", " ")}`, known, known.unit, range,
-    { prior: belief.prior, learned: known.learned, title: belief.meaning });
+  const plain = words(split(name).base);
+  if (!belief) return barRow(plain, known, known.unit, reach([known]), { learned: known.learned });
+  return barRow([symbol(belief.symbol), ` ${plain}`], known, known.unit, reach([belief.prior, known]),
+    { prior: belief.prior, learned: known.learned, hint: worded(meaning(belief.meaning)) });
 }
 
 function table(names, beliefs, summary, caption) {
-  return h("div", { class: "scroll" }, h("table", { class: "bars" }, h("caption", {}, caption), h("tbody", {}, names.map((n) => before(beliefs, n, summary)))));
+  return bars(caption, names.map((n) => before(beliefs, n, summary)), { class: "long" });
 }
 
 function learned(summary) {
@@ -26,14 +28,21 @@ function learned(summary) {
   const kept = Object.values(summary.parameters).filter((p) => p.learned).length;
   return h("section", {}, h("h2", {}, "What the runs taught, and what they did not"),
     h("p", {}, `${kept} parameters were learned; ${missed.length} stayed where the prior had them.`),
-    h("ul", {}, missed.map(([name, advice]) => h("li", {}, h("strong", {}, name.replaceAll("_", " ")), ": ", advice ?? "not learned from these runs."))));
+    h("ul", {}, missed.map(([name, advice]) => h("li", {}, h("strong", {}, words(name)), ": ", worded(advice ?? "not learned from these runs.")))));
 }
 
 function diagnosis(summary) {
   const d = summary.diagnostics ?? {};
   const sound = d.sound === false ? { level: "error", kind: "Not sound", text: "These draws should not be relied on." }
     : { kind: "Sound", text: "The draws passed their own checks." };
-  return h("section", {}, h("h2", {}, "Diagnostics"), notes([sound, ...(d.sentences ?? []).map((text) => ({ text }))]));
+  return h("section", {}, h("h2", {}, "Diagnostics"), notes([sound, ...(d.sentences ?? []).map((text) => ({ text: worded(text) }))]));
+}
+
+function sizeOf(p) {
+  if (!p) return "";
+  const [per, unit] = shown("in");
+  const size = (metres) => Number((metres / 0.0254 * per).toFixed(unit === "mm" ? 0 : 2));
+  return ` · ${size(p.diameter_m)} × ${size(p.pitch_m)} ${unit}, ${p.blades} blades`;
 }
 
 function origin(about) {
@@ -55,6 +64,7 @@ function downloads(fit, motor) {
 }
 
 export async function draw(place, { rest, query, signal }) {
+  library().catch(() => {}); // Begins to come while the rest is asked for; who draws with it tells of a failure.
   const motor = rest[0] ?? "";
   const id = encodeURIComponent(motor);
   const fits = await pages(`/v1/motors/${id}/fits`, "fits");
@@ -67,10 +77,10 @@ export async function draw(place, { rest, query, signal }) {
   const props = all.filter((n) => /^(thrust_coefficient|torque_coefficient|figure_of_merit|prop_inertia)\[/.test(n));
   const others = all.filter((n) => !key.includes(n) && !props.includes(n));
   const facet = about.facts.motor ?? {};
-  const label = facet.label_kv ? `label ${facet.label_kv} rpm/V` : null;
+  const label = facet.label_kv ? worded(`label ${facet.label_kv} rpm/V`) : null;
   const runs = h("section", {}, h("h2", {}, "What was logged, and what the model makes of it"));
   const pairs = h("section", {}, h("h2", {}, "Which parameters go together"));
-  const [, unit] = shown("in");
+  const tested = [...new Set(props.map((n) => split(n).of))];
   show(place, h("h1", {}, motor),
     h("p", { class: "quiet" }, [about.provenance.campaign, about.provenance.bench, facet.mass_g ? `${facet.mass_g} g` : null, facet.pole_pairs ? `${facet.pole_pairs} pole pairs` : null, label].filter(Boolean).join(" · ")),
     h("div", { class: "row no-print" },
@@ -79,10 +89,11 @@ export async function draw(place, { rest, query, signal }) {
       h("a", { class: "button", href: `#/compare?motors=${id}` }, "Compare"), h("button", { onclick: () => window.print() }, "Print")),
     h("h2", {}, "Parameters"),
     table(key, beliefs.parameters, summary, "Dark: median and 90 % interval after the runs. Pale: the same before any run. Winding and magnets at 25 °C."),
-    props.length ? h("details", { open: true }, h("summary", {}, "Propellers"), table(props, beliefs.parameters, summary, "As the same campaign knows them."),
-      facts(Object.entries(about.facts.propellers ?? {}).map(([name, p]) => [name, `${(p.diameter_m / 0.0254 * shown("in")[0]).toFixed(1)} × ${(p.pitch_m / 0.0254 * shown("in")[0]).toFixed(1)} ${unit}, ${p.blades} blades`]))) : null,
-    h("details", {}, h("summary", {}, `All other parameters (${others.length})`), table(others, beliefs.parameters, summary, "Heat, sensors, controller.")),
+    tested.length ? h("h2", {}, "Propellers of the campaign") : null,
+    tested.map((one, k) => h("details", { open: k === 0 }, h("summary", {}, one, h("span", { class: "quiet" }, sizeOf(about.facts.propellers?.[one]))),
+      table(props.filter((n) => split(n).of === one), beliefs.parameters, summary, `What the campaign knows of ${one}, on all its motors.`))),
+    h("details", {}, h("summary", {}, `All other parameters: heat, sensors, controller (${others.length})`), table(others, beliefs.parameters, summary, "")),
     learned(summary), diagnosis(summary), runs, pairs, origin(about), h("h2", {}, "Take it with you"), downloads(fit, motor));
-  drawRuns(runs, `${base}/runs`, signal);
+  drawRuns(runs, `${base}/runs`, about.facts.runs ?? {}, signal);
   drawPairs(pairs, base, key, beliefs.parameters, signal);
 }

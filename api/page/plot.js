@@ -31,14 +31,19 @@ export function band(x, { low, median, high }, { name, factor = 1, dash, axis = 
 
 const plain = (text) => String(text).replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
 
+// The margins are fixed: measuring labels would draw each plot twice, and let it jump while a slider moves.
 export async function draw(node, data, { x, y, height = 230, shapes = [], more = {} }) {
+  node.style.minHeight = `${height}px`;
   const Plotly = await library();
   const axis = (title) => ({ title: { text: plain(title), standoff: 6 }, gridcolor: colour("line"), zerolinecolor: colour("line"),
-    linecolor: colour("quiet"), automargin: true, fixedrange: true });
-  const layout = { height, margin: { l: 50, r: 10, t: 8, b: 40 }, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
+    linecolor: colour("quiet"), fixedrange: true });
+  const layout = { height, margin: { l: 62, r: 12, t: 8, b: 42 }, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
     font: { color: colour("ink"), size: 12, family: "system-ui, sans-serif" }, xaxis: axis(x), yaxis: axis(y), shapes,
     hovermode: "closest", showlegend: false, dragmode: false, ...more };
-  if (more.yaxis2) layout.yaxis2 = { ...axis(more.yaxis2.title), ...more.yaxis2, title: { text: plain(more.yaxis2.title) } };
+  if (more.yaxis2) {
+    layout.yaxis2 = { ...axis(more.yaxis2.title), ...more.yaxis2, title: { text: plain(more.yaxis2.title), standoff: 6 } };
+    layout.xaxis.anchor = "y2";
+  }
   if (more.split) layout.yaxis = { ...layout.yaxis, domain: more.split };
   await Plotly.react(node, data, layout, { displayModeBar: false, responsive: true, scrollZoom: false });
 }

@@ -21,27 +21,46 @@ export function wear() {
 }
 
 const FORCE = { N: [1, "N"], g: [1000 / 9.80665, "g"] };
-// Factor and sign of a unit of the service as the reader wants it.
-export function shown(unit) {
-  if (unit === "N") return FORCE[chosen.force];
-  if (unit === "rpm") return chosen.speed === "rpm" ? [1, "rpm"] : [1 / TURN, "rad/s"];
-  if (unit === "rad/s") return chosen.speed === "rpm" ? [TURN, "rpm"] : [1, "rad/s"];
-  if (unit === "in") return chosen.length === "in" ? [1, "in"] : [25.4, "mm"];
-  if (unit === "ohm") return [1000, "mΩ"];
-  if (unit === "N m/A") return [1000, "mN·m/A"];
-  if (unit === "N m") return [1, "N·m"];
-  if (unit === "kg m^2") return [1e7, "g·cm²"];
-  if (unit === "degC") return [1, "°C"];
-  if (unit === "1") return [1, ""];
-  return [1, unit];
+const turning = () => chosen.speed === "rpm";
+const AS_CHOSEN = {
+  N: () => FORCE[chosen.force],
+  "N/g": () => (chosen.force === "N" ? [1000, "mN/g"] : [1000 / 9.80665, "g/g"]),
+  "g/W": () => (chosen.force === "N" ? [9.80665, "mN/W"] : [1, "g/W"]),
+  rpm: () => (turning() ? [1, "rpm"] : [1 / TURN, "rad/s"]),
+  "rad/s": () => (turning() ? [TURN, "rpm"] : [1, "rad/s"]),
+  "rpm/V": () => (turning() ? [1, "rpm/V"] : [1 / TURN, "rad/s/V"]),
+  "rpm/s": () => (turning() ? [1, "rpm/s"] : [1 / TURN, "rad/s²"]),
+  in: () => (chosen.length === "in" ? [1, "in"] : [25.4, "mm"]),
+};
+const FIXED = { ohm: [1000, "mΩ"], "N m/A": [1000, "mN·m/A"], "N m": [1, "N·m"], "N m/g": [1000, "mN·m/g"], "kg m^2": [1e7, "g·cm²"],
+  degC: [1, "°C"], "1": [1, ""], "A s/rad": [1000, "mA·s/rad"], "A s^2/rad^2": [1e6, "µA·s²/rad²"] };
+// Factor and sign of a unit of the service as the reader wants it; a throttle is a percentage wherever it is shown.
+export function shown(unit, name = "") {
+  if (name === "throttle" && unit === "1") return [100, "%"];
+  return AS_CHOSEN[unit]?.() ?? FIXED[unit] ?? [1, unit];
+}
+
+// Sentences of the service in the same units: “0 to 21897 rpm”, “At throttle 0.92 to 1”.
+const AMOUNT = /(-?\d[\d.]*(?:e[+-]?\d+)?)((?: to | and )(-?\d[\d.]*(?:e[+-]?\d+)?))? (rpm\/V|rpm|N|degC)(?![\w/]| m\b)/g;
+function rounded(text, factor) {
+  if (factor === 1) return text.replace("-", "−");
+  const places = Math.max(0, (text.split(".")[1] ?? "").length - Math.floor(Math.log10(factor)));
+  return (Number(text) * factor).toFixed(Math.min(places, 4)).replace("-", "−");
+}
+export function worded(text) {
+  return String(text).replace(/\b([Tt]hrottle) (0(?:\.\d+)?|1(?:\.0+)?)( to (0(?:\.\d+)?|1(?:\.0+)?))?(?![\d.]*\d)/g, (all, word, low, rest, high) =>
+    `${word} ${Number((100 * low).toFixed(1))}${rest ? ` to ${Number((100 * high).toFixed(1))}` : ""} %`)
+    .replace(AMOUNT, (all, first, rest, second, unit) => {
+      const [factor, sign] = shown(unit);
+      return `${rounded(first, factor)}${rest ? `${rest.startsWith(" to") ? " to " : " and "}${rounded(second, factor)}` : ""} ${sign}`;
+    }).replace(/(^|[\s(])-(?=\d)/g, "$1−");
 }
 
 const ENDS = [["_rpm_per_s", "rpm/s"], ["_per_watt_g", "g/W"], ["_rpm", "rpm"], ["_nm", "N m"], ["_n", "N"],
   ["_a", "A"], ["_w", "W"], ["_v", "V"], ["_s", "s"], ["_c", "degC"]];
 export function nameParts(name) {
   const [end, unit] = ENDS.find(([tail]) => name.endsWith(tail)) ?? ["", "1"];
-  return { label: name.slice(0, name.length - end.length).replace("_per_watt", " per watt").replaceAll("_", " ")
-    + (end === "_per_watt_g" ? " per watt" : ""), unit };
+  return { label: name.slice(0, name.length - end.length).replaceAll("_", " ") + (end === "_per_watt_g" ? " per watt" : ""), unit };
 }
 
 // As many digits as the doubt leaves: two of the interval's width.

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import shutil
 import socket
+import subprocess
+import sys
 import threading
 import time
+import urllib.error
+import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -31,6 +35,7 @@ FLAGS = (
     "--disable-sync",
 )
 WAIT_S = 20.0
+FIT_MS = 300_000
 
 
 @dataclass
@@ -43,6 +48,8 @@ class Tab:
 
     def visit(self, view: str, heading: str) -> None:
         """Go to a view and wait until its heading stands."""
+        # From an empty page, so that what stood there before is not taken for the view.
+        self.page.goto("about:blank")
         self.page.goto(f"{self.base}/#/{view}")
         self.page.get_by_role("heading", level=1, name=heading).wait_for()
         # No string is run in the page to wait for it: the page's own policy refuses that.
@@ -70,7 +77,8 @@ def served(library: Path) -> Iterator[str]:
             thread.join(WAIT_S)
 
 
-@pytest.fixture
+# Of one module, not of the session: while it runs, its own event loop does, which other rooms must not meet.
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
     sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     path = shutil.which("chromium")
@@ -80,6 +88,28 @@ def browser() -> Iterator[Any]:
         started = driver.chromium.launch(executable_path=path, args=list(FLAGS))
         yield started
         started.close()
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[str]:
+    """Run the command itself, with a worker."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = Path(sys.executable).with_name("motorfit")
+    options = ["serve", "--library", str(tmp_path / "fits"), "--port", str(port)]
+    with (tmp_path / "log").open("wb") as log:
+        running = subprocess.Popen([command, *options], stdout=log, stderr=log)
+    base = f"http://127.0.0.1:{port}"
+    for _ in range(300):
+        try:
+            urllib.request.urlopen(f"{base}/healthz").close()
+            break
+        except urllib.error.URLError:
+            time.sleep(0.1)
+    yield base
+    running.terminate()
+    running.wait(20)
 
 
 @pytest.fixture
@@ -93,8 +123,8 @@ def library(tmp_path: Path) -> Path:
 def open_tab(browser: Any) -> Iterator[OpenTab]:
     tabs: list[Tab] = []
 
-    def opened(base: str, width: int = 1200) -> Tab:
-        tab = Tab(browser.new_page(viewport={"width": width, "height": 900}), base)
+    def opened(base: str, width: int = 1200, look: str = "light") -> Tab:
+        tab = Tab(browser.new_page(viewport={"width": width, "height": 900}, color_scheme=look), base)
         tab.page.on("pageerror", lambda error: tab.faults.append(str(error)))
         tab.page.on("dialog", lambda dialog: tab.faults.append(f"dialog: {dialog.message}"))
         tab.page.on(
@@ -107,4 +137,6 @@ def open_tab(browser: Any) -> Iterator[OpenTab]:
         return tab
 
     yield opened
+    for tab in tabs:
+        tab.page.context.close()
     assert [fault for tab in tabs for fault in tab.faults] == []

@@ -3,45 +3,15 @@
 from __future__ import annotations
 
 import re
-import socket
-import subprocess
-import sys
-import time
-import urllib.error
-import urllib.request
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from motorfit.synthetic.simulate import simulate_campaign
 
-from .conftest import OpenTab
+from .conftest import FIT_MS, OpenTab
 
 pytestmark = pytest.mark.slow
-FIT_MS = 300_000
-
-
-@pytest.fixture
-def service(tmp_path: Path) -> Iterator[str]:
-    """Run the command itself, with a worker."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    command = Path(sys.executable).with_name("motorfit")
-    options = ["serve", "--library", str(tmp_path / "fits"), "--port", str(port)]
-    with (tmp_path / "log").open("wb") as log:
-        running = subprocess.Popen([command, *options], stdout=log, stderr=log)
-    base = f"http://127.0.0.1:{port}"
-    for _ in range(300):
-        try:
-            urllib.request.urlopen(f"{base}/healthz").close()
-            break
-        except urllib.error.URLError:
-            time.sleep(0.1)
-    yield base
-    running.terminate()
-    running.wait(20)
 
 
 def test_from_files_to_a_prediction(service: str, tmp_path: Path, open_tab: OpenTab) -> None:

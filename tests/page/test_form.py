@@ -6,10 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from .conftest import OpenTab
-from .test_campaign import FIT_MS, service
+from .conftest import FIT_MS, OpenTab
 
-__all__ = ["service"]
 pytestmark = pytest.mark.slow
 
 

@@ -34,7 +34,7 @@ def test_the_library_shows_and_finds_motors(library: Path, open_tab: OpenTab) ->
         tab.page.get_by_label("Search motor").fill("gull")
         assert cards.count() == 1
         assert cards.first.get_attribute("data-motor") == "gull-2306"
-        cards.first.get_by_role("link", name="gull-2306").click()
+        cards.first.get_by_role("link", name="gull-2306", exact=True).click()
         tab.page.get_by_role("heading", level=1, name="gull-2306").wait_for()
 
 
@@ -57,13 +57,13 @@ def test_a_motor_shows_prior_and_posterior(library: Path, open_tab: OpenTab) -> 
 def test_curves_follow_the_slider_and_warn(library: Path, open_tab: OpenTab) -> None:
     with served(library) as base:
         tab = open_tab(base)
-        tab.visit("what-if?motor=tern-2807&propeller=p7x35x3&voltage=15&throttle=20", "What if")
+        tab.visit("what-if?motor=tern-2807&propeller=p7x35x3&voltage=15&throttle_pct=20", "What if")
         thrust = tab.page.locator("[data-curve=thrust_n] dd")
         thrust.wait_for()
         tab.page.locator(".plot .main-svg").first.wait_for()
         before = thrust.inner_text()
         tab.page.get_by_label("Throttle in %").fill("80")
-        tab.page.get_by_text("thrust at 80 %").wait_for()
+        tab.page.locator(".readout[data-throttle='80']").wait_for()
         assert thrust.inner_text() != before
         tab.page.get_by_label("Voltage in V").fill("28")
         tab.page.locator(".notes .warning").first.wait_for()

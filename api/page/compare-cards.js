@@ -1,0 +1,57 @@
+// What a comparison answered: a card for each figure, the score, what must be known beside them.
+import { barRow, bars, reach } from "./bars.js";
+import { h, notes } from "./dom.js";
+import { words } from "./names.js";
+import { digits, shown, worded } from "./units.js";
+
+// “max_thrust_n_per_gram” is max thrust per gram.
+export const titleOf = (name) => words(name.replace(/_(n|a|nm|s|w)(?=_per_gram|$)/, ""));
+const chance = (p) => (p > 0.999 ? ">\u00a099.9\u00a0%" : p < 0.001 ? "<\u00a00.1\u00a0%" : `${(100 * p).toFixed(1)}\u00a0%`);
+
+function firsts(ranks, names, text) {
+  // Of two motors the difference has said it already.
+  if (!ranks || names.length < 3) return null;
+  return h("p", { class: "quiet" }, text, names.filter((n) => ranks[n]).map((n) => `${n} ${chance(ranks[n][0])}`).join(", "), ".");
+}
+
+function difference(d, factor, sign) {
+  const [m, l, u] = [d.median, d.low, d.high].map((v) => (v === null ? null : v * factor));
+  return h("p", { "data-pair": `${d.first} ${d.second}` }, `${d.first} − ${d.second}: `, h("strong", {}, `${digits(m, l, u)} ${sign}`), ` (${digits(l, l, u)} … ${digits(u, l, u)}). `,
+    d.text ?? "", d.probability_first_greater === null ? "" : ` Probability that ${d.first} has more: ${chance(d.probability_first_greater)}.`);
+}
+
+function metricCard(metric, names) {
+  const points = names.map((n) => [n, metric.motors[n]]).filter(([, p]) => p);
+  const range = reach(points.map(([, p]) => p));
+  const better = metric.better === "more" ? " · more is better" : metric.better === "less" ? " · less is better" : "";
+  const [factor, sign] = shown(metric.unit);
+  const told = metric.differences.map((d) => difference(d, factor, sign));
+  return h("section", { class: "card", "data-metric": metric.name }, h("h3", {}, titleOf(metric.name)),
+    bars(`${sign || "ratio"}${better}`, points.map(([n, p]) => barRow(n, p, metric.unit, range))),
+    metric.differences.length > 1 ? h("details", {}, h("summary", {}, `Differences of ${metric.differences.length} pairs`), told) : told,
+    firsts(metric.ranks, names, metric.better ? "Probability of being the best: " : "Probability of having the most: "));
+}
+
+function scoreCard(score, names) {
+  if (!score) return null;
+  const per = score.motors;
+  const points = names.filter((n) => per[n]?.median !== undefined).sort((a, b) => per[b].median - per[a].median);
+  const range = reach(points.map((n) => per[n]));
+  return h("section", { class: "card", "data-metric": "score" }, h("h2", {}, "Score by your weights"),
+    points.length ? bars("0.05 reads as 5 % better than the field · more is better", points.map((n) => barRow(n, per[n], "1", range))) : null,
+    score.note ? h("p", {}, score.note.replace(/\b[a-z]+(?:_[a-z]+)+\b/g, titleOf)) : null, firsts(score.ranks, names, "Probability of being the best: "));
+}
+
+function conditions(c) {
+  if (!c?.propeller) return "Without a propeller and a voltage, parameters alone are compared.";
+  return worded(`Winding and magnets at ${c.winding_temperature_c} degC. Rise and fall: between throttle ${c.from} to ${c.to}. Hover: ${Number(c.hover_thrust_n).toFixed(2)} N a motor.`);
+}
+
+export function comparison(found, asked) {
+  const told = [...found.warnings.map((w) => ({ level: "warning", kind: `Caution, ${w.motor ?? "all"}`, text: worded(w.message) })), ...found.notes.map((n) => ({ text: worded(n.message) }))];
+  return [h("h2", {}, `${found.motors.join(", ")}${asked.propeller ? ` on ${asked.propeller} at ${asked.voltage} V` : ""}`),
+    h("p", { class: "quiet" }, "Bars: median and 90 % interval. The address of this page shows the same view again. ", conditions(found.conditions)),
+    notes(told), scoreCard(found.score, found.motors), h("div", { class: "grid cards" }, found.metrics.map((m) => metricCard(m, found.motors))),
+    found.claims?.length ? h("section", {}, h("h2", {}, "Labels"), h("ul", {}, found.claims.map((c) => h("li", {}, worded(c.text).replace(": kv ", ": K_v "))))) : null,
+    h("p", { class: "quiet" }, "A comparison warns, it never certifies.")];
+}

@@ -1,0 +1,81 @@
+// Answers of a prediction drawn: numbers at the throttle chosen, curves with bands, cautions beside them.
+import { h, notes, say, show } from "./dom.js";
+import { band, colour, draw as plot, tint } from "./plot.js";
+import { interval, nameParts, setting, shown, worded } from "./units.js";
+
+const PANELS = ["thrust_n", "speed_rpm", "current_a", "electrical_power_w", "thrust_per_watt_g", "motor_efficiency"];
+const NAMES = { current_a: "current from the supply", electrical_power_w: "power from the supply", motor_efficiency: "efficiency, shaft over supply",
+  bus_voltage_v: "voltage at the controller", pack_current_a: "current of the whole pack" };
+const labelOf = (name) => NAMES[name] ?? nameParts(name).label;
+
+// Throttles at which the median speed stays within what the runs reached.
+function tested(curves, span) {
+  const speed = curves.speed_rpm.median;
+  const inside = span ? curves.throttle.filter((_, k) => speed[k] !== null && speed[k] >= span[0] && speed[k] <= span[1]) : [];
+  return inside.length ? [inside[0], inside.at(-1)] : null;
+}
+
+function shapesOf(range, throttle) {
+  const line = { type: "line", xref: "x", yref: "paper", x0: 100 * throttle, x1: 100 * throttle, y0: 0, y1: 1, line: { color: colour("ink"), width: 1, dash: "dash" } };
+  if (!range) return [line];
+  return [{ type: "rect", xref: "x", yref: "paper", x0: 100 * range[0], x1: 100 * range[1], y0: 0, y1: 1, layer: "below",
+    line: { width: 1, dash: "dot", color: colour("quiet") }, fillcolor: tint(colour("quiet"), 0.12) }, line];
+}
+
+export function results(envelope) {
+  const cautions = h("aside", { class: "cautions", "aria-label": "Cautions" });
+  const readout = h("dl", { class: "readout" });
+  const legend = h("p", { class: "quiet" }, "Line and band: median and 90 % interval.");
+  const figures = PANELS.map((name) => {
+    const node = h("div", { class: "plot", role: "img", "aria-label": `${labelOf(name)} over throttle, with its band; the numbers at the chosen throttle stand above` });
+    return { name, node, figure: h("figure", {}, node) };
+  });
+  const place = h("div", { class: "beside" }, readout, cautions, h("div", { class: "curves" }, legend, h("div", { class: "grid" }, figures.map((f) => f.figure))));
+  let told = "";
+
+  function warn(warnings, quietly) {
+    const head = warnings.length ? `${warnings.length} ${warnings.length === 1 ? "caution" : "cautions"} at this setting` : "No caution at this setting";
+    show(cautions, h("h2", {}, head), notes(warnings.map((w) => ({ level: "warning", kind: "Caution", text: worded(w.message) }))),
+      h("p", { class: "quiet" }, "A prediction warns, it never certifies. Stay below the maker's speed limit of the propeller, and clear of its plane."));
+    const text = [head, ...warnings.map((w) => w.code)].join();
+    if (!quietly && text !== told) { told = text; say(head); }
+  }
+
+  // What is out of sight is drawn once the slider rests, and `stale()` tells that no newer question waits.
+  async function paint(answer, at, moving, stale) {
+    const c = answer.curves;
+    const index = c.throttle.reduce((best, t, k) => (Math.abs(t - at) < Math.abs(c.throttle[best] - at) ? k : best), 0);
+    const withIt = envelope.propellers?.[answer.propeller];
+    const reached = (withIt ?? envelope.overall)?.speed_rpm;
+    warn(answer.warnings, moving);
+    const names = [...PANELS, ...["torque_nm", "bus_voltage_v", "pack_current_a"].filter((n) => c[n])];
+    show(readout, names.map((name) => {
+      const text = interval({ median: c[name].median[index], low: c[name].low[index], high: c[name].high[index] }, nameParts(name).unit);
+      return h("div", { "data-curve": name }, h("dt", {}, labelOf(name)), h("dd", {}, `${text.middle} ${text.unit}`, h("small", {}, text.range)));
+    }));
+    readout.dataset.throttle = String(Math.round(100 * c.throttle[index]));
+    const speeds = reached?.map((v) => Math.round(v * shown("rpm")[0]));
+    const span = speeds ? ` (${speeds[0]} to ${speeds[1]} ${setting("speed")})` : "";
+    legend.textContent = `Numbers: median and 90 % interval at ${readout.dataset.throttle} % throttle. Curves: line and band are the same over throttle, dashed the throttle chosen; `
+      + `shaded with dotted edges are speeds tested with ${withIt ? "this" : "any"} propeller${span}.`;
+    const shapes = shapesOf(tested(c, reached), c.throttle[index]);
+    const x = c.throttle.map((t) => 100 * t);
+    const one = ({ name, node }) => {
+      const [factor, mark] = shown(nameParts(name).unit);
+      return plot(node, band(x, c[name], { factor, name: labelOf(name) }), { x: "throttle [%]", y: mark ? `${nameParts(name).label} [${mark}]` : nameParts(name).label, shapes });
+    };
+    const seen = figures.filter(({ figure }) => { const r = figure.getBoundingClientRect(); return r.bottom > 0 && r.top < window.innerHeight; });
+    await Promise.all(seen.map(one));
+    readout.dataset.answered = String(Number(readout.dataset.answered ?? 0) + 1);
+    if (moving) return;
+    // After the frame that shows these; the reader may move on meanwhile.
+    await new Promise((resolve) => requestAnimationFrame(() => setTimeout(resolve)));
+    for (const figure of figures) if (!seen.includes(figure) && !stale()) await one(figure);
+  }
+
+  function fail(error) {
+    show(cautions, notes([{ level: "error", kind: "No answer", text: worded(error.message) }]));
+    say(error.message);
+  }
+  return { place, paint, fail };
+}
