@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,9 +13,6 @@ from motorfit.answers.errors import AnswerError
 from motorfit.answers.plain import numbers
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.selection import quantile_rows
-
-_THREADED_ABOVE = 200_000
-"""Values in all, above which threads pay for their start."""
 
 
 def check_interval(interval: float) -> float:
@@ -54,43 +49,38 @@ def band(values: NDArray[Any], interval: float) -> Band:
         Probability inside the band, 0..1.
     """
     array = np.asarray(values, dtype=np.float64)
-    out, finite = np.empty((3, len(array))), np.empty(len(array), dtype=np.int64)
-    _select(array, interval, out, finite, 0, len(array))
-    return _shown(array, out, finite)
+    rising = RisingBand(len(array), interval)
+    rising.add(array)
+    return rising.band()
 
 
 def bands(values: Mapping[str, NDArray[Any]], interval: float) -> dict[str, Band]:
-    """Return a Band for each named array (G, S); threads share large ones."""
-    arrays = {name: np.asarray(array, dtype=np.float64) for name, array in values.items()}
-    if sum(array.size for array in arrays.values()) < _THREADED_ABOVE:
-        return {name: band(array, interval) for name, array in arrays.items()}
-    outs = {name: np.empty((3, len(array))) for name, array in arrays.items()}
-    counts = {name: np.empty(len(array), dtype=np.int64) for name, array in arrays.items()}
-    with ThreadPoolExecutor(min(os.cpu_count() or 1, 4)) as pool:
-        waiting = [
-            pool.submit(_select, array, interval, outs[name], counts[name], first, last)
-            for name, array in arrays.items()
-            for first, last in _parts(len(array))
-        ]
-        for part in waiting:
-            part.result()
-    return {name: _shown(array, outs[name], counts[name]) for name, array in arrays.items()}
+    """Return a Band for each named array (G, S)."""
+    return {name: band(array, interval) for name, array in values.items()}
 
 
-def _parts(rows: int) -> list[tuple[int, int]]:
-    """Two parts of a curve, so that threads end together; whole cache lines of values, for the copy."""
-    half = (rows // 2 + 7) // 8 * 8
-    return [(0, half), (half, rows)] if half < rows else [(0, rows)]
+class RisingBand:
+    """A Band whose grid comes piece by piece, in order, so that all draws of all points are never held."""
 
+    def __init__(self, points: int, interval: float) -> None:
+        """Make room for so many points."""
+        tail = 0.5 * (1.0 - interval)
+        self._q = np.array([0.5, tail, 1.0 - tail])
+        self._out = np.empty((3, points))
+        self._blank = np.zeros(points, dtype=np.bool_)
+        self._seen = np.full((3, 2), np.nan)
+        self._at = 0
 
-def _select(
-    array: FloatArray, interval: float, out: FloatArray, finite: NDArray[np.int64], first: int, last: int
-) -> None:
-    tail = 0.5 * (1.0 - interval)
-    q = np.array([0.5, tail, 1.0 - tail])
-    quantile_rows(np.ascontiguousarray(array[first:last]), q, out[:, first:last], finite[first:last])
+    def add(self, values: FloatArray) -> None:
+        """Take the draws of the next points, (points, S)."""
+        count, to = np.empty(len(values), dtype=np.int64), self._at + len(values)
+        rows = np.ascontiguousarray(values)
+        quantile_rows(rows, self._q, self._out[:, self._at : to], count, self._seen)
+        self._blank[self._at : to] = 2 * count < values.shape[1]
+        self._at = to
 
-
-def _shown(array: FloatArray, out: FloatArray, finite: NDArray[np.int64]) -> Band:
-    out[:, 2 * finite < array.shape[1]] = np.nan
-    return Band(*out)
+    def band(self, scale: float = 1.0) -> Band:
+        """Return the Band of all points, times a positive factor."""
+        out = self._out * scale
+        out[:, self._blank] = np.nan
+        return Band(*out)
