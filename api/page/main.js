@@ -25,6 +25,7 @@ async function draw(moved) {
   leave?.abort();
   leave = new AbortController();
   const main = document.getElementById("content");
+  delete main.dataset.ready;
   const { view, rest, query } = address();
   for (const link of document.querySelectorAll(".top nav a")) {
     if (link.getAttribute("href") === `#/${view === "motor" ? "" : view}`) link.setAttribute("aria-current", "page");
@@ -45,7 +46,8 @@ async function draw(moved) {
   show(main, place);
   const title = place.querySelector("h1")?.textContent ?? "";
   document.title = title ? `${title} · motorfit` : "motorfit";
-  if (moved) { main.focus({ preventScroll: true }); say(title); }
+  // A view the reader went to takes the focus; the first one leaves it at the top of the document.
+  if (moved && mine > 1) { main.focus({ preventScroll: true }); say(title); }
   main.dataset.ready = String(turn);
 }
 
@@ -55,6 +57,11 @@ function settings() {
   const looks = [["auto", "as the device"], ["light", "light"], ["dark", "dark"]];
   show(document.getElementById("settings"), row, h("p", {}, field("Look", choice(looks, setting("look"), (v) => choose("look", v)))));
 }
+
+// The box of settings closes as such boxes do.
+const box = document.querySelector(".settings");
+box.addEventListener("keydown", (event) => { if (event.key === "Escape" && box.open) { box.open = false; box.querySelector("summary").focus(); } });
+document.addEventListener("pointerdown", (event) => { if (!box.contains(event.target)) box.open = false; });
 
 wear();
 settings();
