@@ -17,6 +17,7 @@ from motorfit.archive.errors import ArchiveError
 INCOMING = ".incoming"
 PENDING = ".pending"
 _ABANDONED_AFTER_S = 24 * 3600.0
+_TRIES, _BETWEEN_TRIES_S = 10, 0.02
 
 
 def sync_file(path: Path) -> None:
@@ -82,13 +83,25 @@ def transaction(root: Path) -> Iterator[Path]:
         ) from error
     finally:
         shutil.rmtree(work, ignore_errors=True)
-    roll_forward(root)
-    if (root / PENDING / name).exists():
+    if not _arrived(root, root / PENDING / name):
         raise ArchiveError(
             f"library {root}: the fit is written but could not be moved from {PENDING}/{name} "
             "into the motors' folders. "
             "Give write access to those folders; the next command then finishes the move."
         )
+
+
+def _arrived(root: Path, entry: Path) -> bool:
+    """Move what was committed on; whether all of an entry's files are in place.
+
+    Another process may be at the same entry, in the middle of it: what is left may be gone a moment later.
+    """
+    for _ in range(_TRIES):
+        roll_forward(root)
+        if not any(files for _, _, files in os.walk(entry)):  # which passes over folders that vanish
+            return True
+        time.sleep(_BETWEEN_TRIES_S)
+    return False
 
 
 def roll_forward(root: Path) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.inference.graph import MEASURED, Graph, current_limit_of, limit_name
+from motorfit.inference.priors import BELIEFS
 from motorfit.inference.warming import NODES_S, warming_time
 from motorfit.lanes import LANES
 from motorfit.physics import slots as f
@@ -37,6 +38,10 @@ class Values:
 
     def __contains__(self, name: str) -> bool:
         return name in self._graph.index or name in self._graph.fixed
+
+    def mass_g(self, id: str) -> float | None:
+        """What a motor weighs [g], None where nobody weighed it."""
+        return next(motor.mass_g for motor in self._graph.motors if motor.id == id)
 
     def motor(self, id: str) -> dict[str, Array]:
         """Parameters of a motor by their public names, derived ones included, SI but K_v in rpm/V."""
@@ -78,9 +83,10 @@ def derive(v: Values, id: str) -> dict[str, Array]:
         "drag_current_windage": (1.0 - static) * windage * i10 / omega10**2,
         "no_load_current": i10,
     }
-    out["saturation_current"] = _inverse_saturation(v, id) ** -0.5
+    lighter = _lighter(v, id, out["kt"], resistance)
+    out["saturation_current"] = _inverse_saturation(v, id, lighter) ** -0.5
     for node in NODES_S:
-        out[f"{node}_heat_capacity"] = 1.0 / _inverse_heat_capacity(v, node, id)
+        out[f"{node}_heat_capacity"] = 1.0 / _inverse_heat_capacity(v, node, id, lighter)
     for name in (
         "rotor_inertia", "braking_share", "winding_time_constant", "body_time_constant",
         "magnet_temperature_coefficient",
@@ -89,19 +95,33 @@ def derive(v: Values, id: str) -> dict[str, Array]:
     return out
 
 
-def _inverse_saturation(v: Values, id: str) -> Array:
+def _lighter(v: Values, id: str, kt: Array, resistance: Array) -> Array | float:
+    """How much lighter than it is a motor of unknown mass is taken by its beliefs, which are those at 50 g [1].
+
+    Nobody weighed it, but K_t/√R grows with the mass, and what a motor stores of heat and carries of flux
+    follows: a wheel's motor does not warm as a racing motor of 50 g does.
+    """
+    if v.mass_g(id) is not None:
+        return 1.0
+    belief = BELIEFS["torque_per_root_watt"]
+    with np.errstate(invalid="ignore"):
+        mass_g = 35.0 * (kt / np.sqrt(resistance) / belief.center) ** (1.0 / 0.83)
+    return np.asarray(50.0 / np.clip(mass_g, 1.0, 1e5))
+
+
+def _inverse_saturation(v: Values, id: str, lighter: Array | float) -> Array:
     """1/I_s² [1/A²], all but zero where the motor does not saturate."""
     own = f"saturation_current[{id}]"
-    return v[own] ** -2.0 if own in v else np.maximum(v[f"inverse_saturation[{id}]"], 1e-12)
+    return v[own] ** -2.0 if own in v else np.maximum(v[f"inverse_saturation[{id}]"] * lighter**2, 1e-12)
 
 
-def _inverse_heat_capacity(v: Values, node: str, id: str) -> Array:
+def _inverse_heat_capacity(v: Values, node: str, id: str, lighter: Array | float) -> Array:
     """1/C of a node [K/J], all but zero where it does not warm."""
     own = f"{node}_heat_capacity[{id}]"
     if own in v:
         return np.asarray(1.0 / v[own])
     warming = v[f"{node}_warming[{id}]"] / warming_time(node, v[f"{node}_time_constant[{id}]"])
-    return np.maximum(warming, 1e-11)
+    return np.maximum(warming * lighter, 1e-11)
 
 
 def assemble(graph: Graph, v: Values) -> Assembled:
@@ -130,7 +150,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
             m["drag_current_slope"],
             m["drag_current_windage"],
         )
-        p[f.P_SAT] = _inverse_saturation(v, r.run.motor)
+        p[f.P_SAT] = m["saturation_current"] ** -2.0
         p[f.P_BRAKE] = m["braking_share"]
         limit = current_limit_of(campaign, r.run)
         p[f.P_LIMIT] = 1e9 if limit is None else v[limit_name(limit)]
@@ -138,7 +158,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_IDLE] = v["controller_idle_current"]
         for node, slope, tau in (("winding", f.P_AW, f.P_TW), ("body", f.P_AB, f.P_TB)):
             p[tau] = m[f"{node}_time_constant"]
-            p[slope] = _inverse_heat_capacity(v, node, r.run.motor)
+            p[slope] = 1.0 / m[f"{node}_heat_capacity"]
         p[f.P_MAG], p[f.P_AIR] = m["magnet_temperature_coefficient"], air.temperature_c
         p[f.P_RS] = r.supply.resistance_ohm
         p[f.P_J] = m["rotor_inertia"]
