@@ -96,7 +96,7 @@ def derive(v: Values, id: str) -> dict[str, Array]:
 
 
 def _lighter(v: Values, id: str, kt: Array, resistance: Array) -> Array | float:
-    """How much lighter than it is a motor of unknown mass is taken by its beliefs, which are those at 50 g [1].
+    """How much lighter than it is a motor of unknown mass is taken by its beliefs: those at 50 g [1].
 
     Nobody weighed it, but K_t/√R grows with the mass, and what a motor stores of heat and carries of flux
     follows: a wheel's motor does not warm as a racing motor of 50 g does.
