@@ -154,14 +154,14 @@ def _between(keys: Keys, x: Array, m: int, low: np.float32, high: np.float32, so
     one, none = np.float32(1.0), np.float32(0.0)
     kept, first = 0, 0
     while first + _PART <= m:
-        less, end = none, none
+        less, end, part = none, none, keys[first : first + _PART]
         for s in range(_PART):
-            less += one if keys[first + s] < low else none
-            end += one if keys[first + s] < high else none
+            less += one if part[s] < low else none
+            end += one if part[s] < high else none
         if end > less:
-            for s in range(first, first + _PART):
-                some[kept] = x[s]
-                kept += 1 if low <= keys[s] < high else 0
+            for s in range(_PART):
+                some[kept] = x[first + s]
+                kept += 1 if low <= part[s] < high else 0
         first += _PART
     for s in range(first, m):
         if low <= keys[s] < high:

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from motorfit.physics.drive import Drive, Load
 from motorfit.physics.values import PhysicsError
 
-__all__ = ["columns_of", "rows_of", "shared_out"]
+__all__ = ["columns_of", "rows_of", "shared_out", "stacked"]
 
 Array = NDArray[np.float64]
 
@@ -53,8 +53,8 @@ def columns_of(drive: Drive, load: Load | None) -> list[ArrayLike]:
     return [*columns, np.log(load.reference_speed())]
 
 
-def rows_of(drive: Drive, load: Load | None, *more: ArrayLike) -> Array:
-    """Return (draws, N_ROW + len(more)): one row a draw, further columns of the caller's at its end.
+def stacked(drive: Drive, load: Load | None, *more: ArrayLike) -> Array:
+    """Return (N_ROW + len(more), draws): one column a draw, further rows of the caller's at its end.
 
     Raises
     ------
@@ -69,7 +69,12 @@ def rows_of(drive: Drive, load: Load | None, *more: ArrayLike) -> Array:
             f"parameters have {' and '.join(str(n) for n in sizes)} draws; allowed is one "
             "number of draws, or single values. Take motor, controller and propeller draws from the same fit."
         ) from error
-    return np.ascontiguousarray(np.stack(wide, axis=1))
+    return np.stack(wide)
+
+
+def rows_of(drive: Drive, load: Load | None, *more: ArrayLike) -> Array:
+    """Return (draws, N_ROW + len(more)): what `stacked` returns, one row a draw; PhysicsError likewise."""
+    return np.ascontiguousarray(stacked(drive, load, *more).T)
 
 
 def shared_out(work: Callable[[int, int], None], draws: int, points: int) -> None:

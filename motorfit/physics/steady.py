@@ -1,7 +1,7 @@
 """Steady operating points: the speed at which motor torque and propeller torque balance.
 
 For every draw of the parameters and every point of a grid of throttles: speed, currents, voltages, thrust and
-torque. A draw is a row; rows are solved in threads, since the kernel releases the interpreter's lock.
+torque.
 
 At a speed ω the current that drives is I = (d (E - R_s I_q) - K_e ω)/(R + R_c + d² R_s), or the limit where
 that is larger; it falls as ω rises while the propeller's torque grows, so the balance
@@ -9,48 +9,27 @@ that is larger; it falls as ω rises while the propeller's torque grows, so the 
     F(ω) = K_t/(1 + (I/I_s)²) (I - I_0(ω)) - Q_p(ω) = 0
 
 has one root (in deep saturation, I > I_s, there may be more; one of them is given). A quadratic gives the
-start, from the fourth point on the parabola through the three before it; Newton steps kept inside a shrinking
-bracket the rest (the safeguarded Newton method, e.g. W. H. Press et al., Numerical Recipes, 3rd ed. 2007,
-section 9.4).
+start, from the fourth point on the parabola through the three before it; Newton steps the rest, and where
+these do not settle, Newton steps kept inside a shrinking bracket (the safeguarded Newton method, e.g.
+W. H. Press et al., Numerical Recipes, 3rd ed. 2007, section 9.4). `motorfit.physics.sweep` does the work.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from motorfit.compiled import kernel
+from motorfit.physics.block import OUT
 from motorfit.physics.drive import Drive, Load
-from motorfit.physics.rows import (
-    R_AQ,
-    R_AT,
-    R_DUTY_C,
-    R_DUTY_E,
-    R_DUTY_S,
-    R_I0,
-    R_I1,
-    R_I2,
-    R_IQ,
-    R_KE,
-    R_KT,
-    R_LIMIT,
-    R_LOG_REF,
-    R_R,
-    R_RC,
-    R_RS,
-    R_SAT,
-    R_THRUST,
-    R_TORQUE,
-    rows_of,
-    shared_out,
-)
+from motorfit.physics.rows import shared_out, stacked
+from motorfit.physics.sweep import fresh, sweep
 from motorfit.physics.values import PhysicsError, require_between
 
 Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,133 +58,61 @@ class OperatingPoints:
     turning: NDArray[np.bool_]
 
 
-@kernel
-def _duty(p: Array, x: float) -> float:
-    if x <= 0.0:
-        return 0.0
-    y = 1.0 - x
-    d: float = 1.0 - p[R_DUTY_S] * y + p[R_DUTY_C] * x * y + p[R_DUTY_E] * x * y * (1.0 - 2.0 * x)
-    return min(max(d, 0.0), 1.0)
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Some neighbouring points of a grid, from the ``first`` on.
 
-
-@kernel
-def _balance(p: Array, drive: float, slope: float, top: float, guess: float) -> tuple[float, float, float]:
-    """Root of F [rad/s] in (0, top], I = drive - slope ω, from a guess [rad/s]; 0: from the quadratic.
-
-    Returns the speed, the logarithm of its ratio to the reference, and the Reynolds factor of the torque.
+    ``values``, each (points, draws), are those asked for, in that order; the next part overwrites them.
+    ``limited`` and ``turning``, (points, draws), are as in `OperatingPoints`, and overwritten likewise.
     """
-    kt, a_q, sat, load = p[R_KT], p[R_AQ], p[R_SAT], p[R_TORQUE]
-    turns = a_q != 0.0 or p[R_AT] != 0.0  # else the logarithm is not needed
-    per_kt = 1.0 / kt
-    w = guess
-    if not 0.0 < w <= top:
-        a = kt * (drive - p[R_I0])
-        b = kt * (slope + p[R_I1])
-        root = b + math.sqrt(b * b + 4.0 * a * (kt * p[R_I2] + load))
-        w = 2.0 * a / root if root > 0.0 else top
-    low, high = 0.0, top
-    w = min(max(w, 1e-6 * top), top)
-    log_ratio, growth = 0.0, 1.0
-    if turns:
-        log_ratio = math.log(max(w, 1e-6)) - p[R_LOG_REF]
-        growth = math.exp(a_q * log_ratio)
-    for _ in range(100):
-        i = drive - slope * w
-        load_slope = load * w * growth
-        over = i - p[R_I0] - w * (p[R_I1] + w * p[R_I2])
-        soft = kt / (1.0 + i * i * sat) if sat > 0.0 else kt
-        f = soft * over - load_slope * w
-        if f > 0.0:
-            low = w
-        else:
-            high = w
-        df = -soft * (slope + p[R_I1] + 2.0 * p[R_I2] * w) - (2.0 + a_q) * load_slope
-        df += soft * soft * per_kt * 2.0 * i * sat * slope * over
-        new = w - f / df if df < 0.0 else -1.0
-        newton = low <= new <= high
-        if not newton:
-            new = 0.5 * (low + high)
-        moved = new - w
-        if turns:
-            # a small move's logarithm and power by their series, which cost no call
-            x = moved / w
-            if abs(x) < 1e-4 and w > 1e-6:
-                log_ratio += x * (1.0 - x * (0.5 - x / 3.0))
-                growth *= 1.0 + a_q * x * (1.0 + 0.5 * (a_q - 1.0) * x * (1.0 + (a_q - 2.0) * x / 3.0))
-            else:
-                log_ratio = math.log(max(new, 1e-6)) - p[R_LOG_REF]
-                growth = math.exp(a_q * log_ratio)
-        w = new
-        # a Newton step this small leaves an error of its square
-        if (newton and abs(moved) <= 2e-6 * w) or high - low <= 1e-13 * top:
-            break
-    return w, log_ratio, growth
+
+    first: int
+    values: Array
+    limited: NDArray[np.bool_]
+    turning: NDArray[np.bool_]
 
 
-@kernel
-def _ahead(x: Array, k: int, w1: float, w2: float, w3: float) -> float:
-    """Speed at x[k] by the parabola through the three points before it; 0 where they do not make one."""
-    a, b, c = x[k - 1], x[k - 2], x[k - 3]
-    if a in (b, c) or b == c:
-        return 0.0
-    first = (w1 - w2) / (a - b)
-    second = (first - (w2 - w3) / (b - c)) / (a - c)
-    ahead: float = w1 + (x[k] - a) * (first + (x[k] - b) * second)
-    return ahead
+SOLVED = (
+    "speed",
+    "motor_current",
+    "bus_current",
+    "bus_voltage",
+    "motor_voltage",
+    "thrust",
+    "torque",
+    "duty",
+    "electrical_power",
+    "mechanical_power",
+    "efficiency",
+    "thrust_per_watt",
+)
+"""What is solved for, in the order of the compiled code. The last two are shaft power [1] and thrust [N/W]
+over the power into the controller, NaN where none goes in."""
 
 
-@kernel
-def _solve(p: Array, throttle: Array, supply: Array, out: Array, flags: Flags, first: int, last: int) -> None:
-    """Rows first to last; supply (1 or draws, grid); out (10, draws, grid): ω, I_m, I_b, V_b, V_m, T, Q, d,
-    electrical and mechanical power; flags (2, draws, grid): limited, turning."""
-    for s in range(first, last):
-        q = p[s]
-        rt = q[R_R] + q[R_RC]
-        own = supply[s] if supply.shape[0] > 1 else supply[0]
-        # speeds of the points before, free and limited, from which the next is foreseen
-        w1, w2, w3, run = 0.0, 0.0, 0.0, 0
-        v1, v2, v3, held = 0.0, 0.0, 0.0, 0
-        for k in range(throttle.shape[0]):
-            d = _duty(q, throttle[k])
-            e = own[k] - q[R_RS] * q[R_IQ]
-            total = rt + d * d * q[R_RS]
-            locked = max(d * e / total, 0.0)
-            slope = q[R_KE] / total
-            w, growth, log_ratio, i = 0.0, 1.0, 0.0, min(locked, q[R_LIMIT])
-            limited = locked > q[R_LIMIT]
-            turning = i > q[R_I0]
-            if turning:
-                guess = _ahead(throttle, k, w1, w2, w3) if run >= 3 else 0.0
-                w, log_ratio, growth = _balance(q, locked, slope, locked / slope, guess)
-                w3, w2, w1, run = w2, w1, w, run + 1
-                i = locked - slope * w
-                limited = i > q[R_LIMIT]
-                if limited:
-                    i = q[R_LIMIT]
-                    guess = _ahead(throttle, k, v1, v2, v3) if held >= 3 else 0.0
-                    w, log_ratio, growth = _balance(q, i, 0.0, (locked - i) / slope, guess)
-                    v3, v2, v1, held = v2, v1, w, held + 1
-                else:
-                    held = 0
-            else:
-                run, held = 0, 0
-            if limited:
-                need = q[R_KE] * w + rt * i
-                d = 2.0 * need / (e + math.sqrt(max(e * e - 4.0 * q[R_RS] * i * need, 0.0)))
-            bus = d * i + q[R_IQ]
-            torque = q[R_TORQUE] * w * w * growth
-            out[0, s, k] = w
-            out[1, s, k] = i
-            out[2, s, k] = bus
-            out[3, s, k] = own[k] - q[R_RS] * bus
-            out[4, s, k] = q[R_KE] * w + q[R_R] * i
-            out[5, s, k] = q[R_THRUST] * w * w * (math.exp(q[R_AT] * log_ratio) if q[R_AT] != 0.0 else 1.0)
-            out[6, s, k] = torque
-            out[7, s, k] = d
-            out[8, s, k] = bus * (own[k] - q[R_RS] * bus)
-            out[9, s, k] = torque * w
-            flags[0, s, k] = limited
-            flags[1, s, k] = turning
+def in_parts(
+    throttle: Array, supply_voltage: Array, columns: Array, names: Sequence[str], points: int
+) -> Iterator[Part]:
+    """Settled states like `operating_points`, a few points at a time, so that they stay in the caches.
+
+    Parameters
+    ----------
+    throttle : (grid,) [1], 0 to 1
+    supply_voltage : (1 or draws, grid) [V]
+    columns : (N_ROW, draws) of `motorfit.physics.rows.stacked`
+    names : some of SOLVED
+    points : how many at a time
+    """
+    draws, size = columns.shape[1], min(points, throttle.size)
+    want = np.array([SOLVED.index(name) for name in names])
+    kept, before = fresh(columns), np.full(3, math.nan)
+    out, flags = np.empty((want.size, size, draws)), np.empty((2, size, draws), dtype=np.bool_)
+    for first in range(0, throttle.size, size):
+        x = throttle[first : first + size]
+        supply = np.ascontiguousarray(supply_voltage[:, first : first + size])
+        sweep(columns, kept, before, x, supply, want, out, flags, 0, draws)
+        before = np.concatenate((x[:-4:-1], before))[:3]
+        yield Part(first, out[:, : x.size], flags[0, : x.size], flags[1, : x.size])
 
 
 def operating_points(
@@ -236,11 +143,11 @@ def operating_points(
     require_between(
         "supply voltage", e, math.ulp(0.0), 1e4, "V", "Give the open-circuit voltage of the supply."
     )
-    p = rows_of(drive, load)
-    if p.shape[0] == 1 and e.ndim == 2:
-        p = np.repeat(p, e.shape[0], axis=0)
+    p = stacked(drive, load)
+    if p.shape[1] == 1 and e.ndim == 2:
+        p = np.repeat(p, e.shape[0], axis=1)
     try:
-        if x.ndim > 1 or e.ndim > 2 or (e.ndim == 2 and e.shape[0] not in (1, p.shape[0])):
+        if x.ndim > 1 or e.ndim > 2 or (e.ndim == 2 and e.shape[0] not in (1, p.shape[1])):
             raise ValueError
         grid = np.broadcast_shapes(x.shape, e.shape[-1:])
         x = np.ascontiguousarray(np.broadcast_to(x, grid))
@@ -250,21 +157,9 @@ def operating_points(
             f"throttle has shape {x.shape} and supply voltage {e.shape}; allowed are numbers or lists of one "
             "length, and one voltage a draw, (draws, 1). Give one voltage, or one a throttle."
         ) from None
-    out = np.empty((10, p.shape[0], x.size))
-    flags = np.empty((2, p.shape[0], x.size), dtype=np.bool_)
-    supply = e.reshape(-1, x.size)
-    shared_out(lambda a, b: _solve(p, x, supply, out, flags, a, b), p.shape[0], x.size)
-    return OperatingPoints(
-        speed=out[0],
-        motor_current=out[1],
-        bus_current=out[2],
-        bus_voltage=out[3],
-        motor_voltage=out[4],
-        thrust=out[5],
-        torque=out[6],
-        electrical_power=out[8],
-        mechanical_power=out[9],
-        duty=out[7],
-        limited=flags[0],
-        turning=flags[1],
-    )
+    draws = p.shape[1]
+    out, flags = np.empty((OUT - 2, x.size, draws)), np.empty((2, x.size, draws), dtype=np.bool_)
+    supply, kept, before, want = e.reshape(-1, x.size), fresh(p), np.full(3, math.nan), np.arange(OUT - 2)
+    shared_out(lambda a, b: sweep(p, kept, before, x, supply, want, out, flags, a, b), draws, x.size)
+    named = {name: out[row].T for row, name in enumerate(SOLVED[: OUT - 2])}
+    return OperatingPoints(**named, limited=flags[0].T, turning=flags[1].T)

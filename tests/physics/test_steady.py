@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from motorfit.physics import controller, motor, propeller, rows
 from motorfit.physics.demand import current_for_torque, demand, throttle_for_duty
 from motorfit.physics.drive import Drive, Load
-from motorfit.physics.steady import operating_points
+from motorfit.physics.steady import in_parts, operating_points
 from motorfit.physics.values import PhysicsError
 
 PLAIN = Drive(k_e=0.0075, k_t=0.0072, resistance=0.06, drag_static=0.5, drag_slope=2e-4)
@@ -188,6 +189,29 @@ def test_each_draw_may_have_a_voltage_of_its_own() -> None:
         np.testing.assert_array_equal(together.bus_voltage[k], alone.bus_voltage[k])
     with pytest.raises(PhysicsError, match="one voltage a draw"):
         operating_points([0.4, 1.0], np.full((2, 1), 14.0), drive, LOAD)
+
+
+def test_points_in_any_order_or_in_parts_are_the_same_points() -> None:
+    rng = np.random.default_rng(7)
+    drive = Drive(
+        k_e=rng.normal(0.0075, 1e-4, 300), k_t=0.0072, resistance=0.06,
+        drag_static=rng.uniform(0.1, 2.0, 300),
+        current_limit=rng.uniform(15.0, 60.0, 300), saturation_current=150.0, source_resistance=0.01,
+    )  # fmt: skip
+    load = replace(LOAD, torque_exponent=-0.06, thrust_exponent=0.05)
+    x = np.linspace(0.0, 1.0, 50)
+    whole = operating_points(x, 22.2, drive, load)
+    assert whole.limited.any() and not whole.turning.all()
+    mixed = rng.permutation(np.repeat(np.arange(50), 2))
+    shuffled = operating_points(x[mixed], 22.2, drive, load)
+    names = ("bus_current", "speed", "mechanical_power")
+    for part in in_parts(x, np.full((1, 50), 22.2), rows.stacked(drive, load), names, 7):
+        points = slice(part.first, part.first + len(part.limited))
+        np.testing.assert_array_equal(part.turning, whole.turning.T[points])
+        for values, name in zip(part.values, names, strict=True):
+            np.testing.assert_allclose(values, getattr(whole, name).T[points], rtol=1e-10)
+    for name in names:
+        np.testing.assert_allclose(getattr(shuffled, name), getattr(whole, name)[:, mixed], rtol=1e-9)
 
 
 @settings(max_examples=60, deadline=None)
