@@ -2,6 +2,7 @@
 import { choice, field, h, notes, show } from "./dom.js";
 import { CHANNELS, guess, head, UNITS } from "./log-head.js";
 import { colour, draw as plot } from "./plot.js";
+import { thin } from "./thin.js";
 
 const RUN_KINDS = ["no-load", "ramp", "hold", "steps", "spin-up", "coast-down", "table"];
 const heads = new WeakMap();
@@ -66,8 +67,9 @@ async function look(file, run, place, changed) {
     const t = found.columns.indexOf(time);
     if (at < 0) return;
     picked.textContent = `${channel.replaceAll("_", " ")}: column ${column}${own.unit ? ` in ${own.unit}` : ""}, first ${found.rows.length} rows`;
-    plot(sketch, [{ x: t < 0 ? found.rows.map((_, k) => k) : found.rows.map((r) => found.number(r[t] ?? "")), y: found.rows.map((r) => (own.sign ?? 1) * found.number(r[at] ?? "")),
-      mode: "lines", line: { color: colour("band"), width: 1.2 } }], { x: t < 0 ? "row" : String(time), y: String(column), height: 180 }).catch((error) => show(sketch, error.message));
+    const values = found.rows.map((r) => (own.sign ?? 1) * found.number(r[at] ?? ""));
+    const rows = thin(values);
+    plot(sketch, [{ x: t < 0 ? rows : rows.map((k) => found.number(found.rows[k][t] ?? "")), y: rows.map((k) => values[k]), mode: "lines", line: { color: colour("band"), width: 1.2 } }], { x: t < 0 ? "row" : String(time), y: String(column), height: 180 }).catch((error) => show(sketch, error.message));
   }
   const rows = CHANNELS.map((channel) => {
     const set = (name, value) => { run.columns[channel] = { ...run.columns[channel], [name]: value }; if (!run.columns[channel].column && guessed[channel]) run.columns[channel].column = guessed[channel]; changed(); sketchOf(channel); };

@@ -5,6 +5,8 @@ import { getOnce, pages } from "./http.js";
 import { symbol, words } from "./names.js";
 import { shown } from "./units.js";
 
+const FIRST = 9;
+
 function empty() {
   return [h("h1", {}, "Motors"), h("div", { class: "card" },
     h("h2", {}, "The library is empty"),
@@ -34,17 +36,34 @@ function card(motor, ranges) {
     h("p", { class: "no-print" }, h("a", { href: `#/what-if?motor=${id}`, "aria-label": `What if … ${motor.motor}` }, "What if …")));
 }
 
+function name(entry) {
+  return h("section", { class: "card waiting" }, h("h2", {}, h("a", { href: `#/motor/${encodeURIComponent(entry.motor)}` }, entry.motor)),
+    h("p", { class: "quiet" }, `${entry.fits} ${entry.fits === 1 ? "fit" : "fits"}`));
+}
+
+function rangesOf(motors) {
+  return Object.fromEntries(KEY_PARAMETERS.map(([name]) => [name, reach(motors.map((m) => m.summary.parameters[name]).filter(Boolean))]));
+}
+
 export async function draw(place, { query }) {
   show(place, h("h1", {}, "Motors"), h("p", { class: "quiet" }, "Reading the library …"));
   const entries = await pages("/v1/motors", "motors");
   if (!entries.length) return show(place, empty());
   const problems = [];
-  const motors = (await Promise.all(entries.map((entry) => read(entry).catch((error) => {
+  const some = async (part) => (await Promise.all(part.map((entry) => read(entry).catch((error) => {
     problems.push({ level: "error", kind: entry.motor, text: error.message });
     return null;
   })))).filter(Boolean);
-  const ranges = Object.fromEntries(KEY_PARAMETERS.map(([name]) =>
-    [name, reach(motors.map((m) => m.summary.parameters[name]).filter(Boolean))]));
+  // Names stand at once; of a large library the first bars are shown while the others come.
+  const coming = (known) => show(place, h("h1", {}, "Motors"), h("p", { class: "quiet" }, `Reading ${entries.length} motors …`),
+    h("div", { class: "grid cards" }, known.map((m) => card(m, rangesOf(known))), entries.slice(known.length).map(name)));
+  coming([]);
+  let motors = await some(entries.slice(0, FIRST));
+  if (entries.length > FIRST) {
+    coming(motors);
+    motors = motors.concat(await some(entries.slice(FIRST)));
+  }
+  const ranges = rangesOf(motors);
   const kinds = [...new Set(motors.flatMap((m) => m.kinds))].sort();
   const search = h("input", { type: "search", value: query.get("find") ?? "", oninput: filter });
   const kind = h("select", { onchange: filter }, h("option", { value: "" }, "any"), kinds.map((k) => h("option", { value: k }, k)));

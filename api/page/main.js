@@ -71,4 +71,6 @@ document.getElementById("skip").addEventListener("click", (event) => {
 });
 window.addEventListener("hashchange", () => { window.scrollTo(0, 0); draw(true); });
 window.addEventListener("units", () => draw(false));
-draw(true);
+// The plotting script is large; it comes while the reader looks at the first view, and is taken from the cache later.
+const rest = window.requestIdleCallback ?? ((act) => setTimeout(act, 1000));
+draw(true).then(() => rest(() => fetch(document.querySelector('meta[name="plot-script"]').content, { priority: "low" }).then((answer) => answer.arrayBuffer()).catch(() => {})));
