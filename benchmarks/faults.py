@@ -18,6 +18,7 @@ import numpy as np
 
 from benchmarks.common import machine, note
 from benchmarks.seeded_faults import FAULTS, Fault, Logs
+from benchmarks.seeded_more import MORE_FAULTS
 from motorfit.bench.campaign import Campaign, load_campaign
 from motorfit.bench.check import check_campaign
 from motorfit.bench.findings import Finding
@@ -104,7 +105,7 @@ def main() -> None:
             for found in alarms:
                 note("      " + "; ".join(str(f) for f in found))
         rng = np.random.default_rng(chosen.seed)
-        for fault in FAULTS:
+        for fault in (*FAULTS, *MORE_FAULTS):
             if chosen.only and chosen.only not in fault.name:
                 continue
             hits = tried = 0

@@ -1,4 +1,4 @@
-"""How fast a long log is read, and how much memory that takes, beside Arrow's CSV reader and pandas on top of it.
+"""How fast a long log is read, and how much memory it takes; beside, Arrow and pandas reading the same.
 
 Processor time is printed as well: on a busy machine it is the figure to trust.
 """

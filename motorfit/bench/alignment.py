@@ -17,7 +17,10 @@ Array = npt.NDArray[np.float64]
 _SLOW_S = 0.3
 """What changes more slowly than this tells nothing of timing."""
 
-_LATEST_S = 0.15
+_LATEST_S = 0.55
+_MOST_GRID = 20
+"""Points of the even grid per sample beyond which a log is too uneven to tell."""
+
 _CLEAR = 0.5
 """Correlation from which a sag is clearly that of the current."""
 
@@ -35,7 +38,10 @@ def voltage_lateness(time_s: Array, voltage: Array, current: Array) -> float:
     dt = float(np.median(np.diff(time_s)))
     if time_s.size < 64 or not (np.isfinite(voltage).sum() > 32 and np.isfinite(current).sum() > 32):
         return 0.0
-    # an even grid: a lag in samples is then one in time
+    # an even grid: a lag in samples is then one in time; nobody is helped by one of mostly gaps
+    time_s = _without_gaps(time_s)
+    if (time_s[-1] - time_s[0]) / dt > _MOST_GRID * time_s.size:
+        return 0.0
     even = np.arange(time_s[0], time_s[-1], dt)
     v, i = (_fast(np.interp(even, time_s, bridged(a)), dt) for a in (voltage, current))
     size = float(np.sqrt(np.sum(v * v) * np.sum(i * i)))
@@ -71,6 +77,13 @@ def aligned_voltage(
             "Nothing to mend here; log both with one clock if you can.",
         ),
     )  # fmt: skip
+
+
+def _without_gaps(time_s: Array) -> Array:
+    """Time (n,) [s] with every step longer than what is compared shortened to that."""
+    steps = np.minimum(np.diff(time_s), 2.0 * _LATEST_S)
+    out: Array = np.concatenate(([0.0], np.cumsum(steps)))
+    return out
 
 
 def _fast(values: Array, dt: float) -> Array:

@@ -11,11 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from motorfit.bench.coarse import spread_stamps
 from motorfit.bench.rawtable import Remark, remark_rows
 
 _CLOCK = re.compile(
-    r"(?P<day>.*?)(?:T|\s|^)(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2}(?:[.,]\d+)?))?(?P<zone>Z|[+-]\d{2}:?\d{2})?"
+    r"(?P<day>.*?)(?:T|\s|^)(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2}(?:[.,]\d+)?))?"
+    r"(?:\s?(?P<half>[AaPp])\.?[Mm]\.?)?(?P<zone>Z|[+-]\d{2}:?\d{2})?"
 )
+_MINUTES = re.compile(r"(?P<m>\d{1,4}):(?P<s>\d{2}[.,]\d+)")
 _DAY_S = 86_400.0
 _MOST_OUT_OF_STEP = 0.01
 _COUNTER_BITS = (16, 32)
@@ -40,12 +43,9 @@ def seconds_of_stamps(texts: Mapping[int, str], rows: int) -> NDArray[np.float64
             except TypeError:  # some with a zone, some without
                 continue
             continue
-        match = _CLOCK.fullmatch(text)
-        if match is None:
+        clock = _clock_s(text)
+        if clock is None:
             continue
-        clock = (
-            int(match["h"]) * 3600.0 + int(match["m"]) * 60.0 + float((match["s"] or "0").replace(",", "."))
-        )
         if before is not None and clock < before - _DAY_S / 2:
             days += _DAY_S  # past midnight
         before = clock
@@ -54,6 +54,20 @@ def seconds_of_stamps(texts: Mapping[int, str], rows: int) -> NDArray[np.float64
     if found.sum() < 0.5 * rows:
         return None
     return np.asarray(seconds - seconds[found][0])
+
+
+def _clock_s(text: str) -> float | None:
+    """A time of day, or minutes and seconds, in seconds; None where it is neither."""
+    short = _MINUTES.fullmatch(text)
+    if short is not None:
+        return int(short["m"]) * 60.0 + float(short["s"].replace(",", "."))
+    match = _CLOCK.fullmatch(text)
+    if match is None:
+        return None
+    hours = int(match["h"])
+    if match["half"]:
+        hours = hours % 12 + (12 if match["half"] in "Pp" else 0)
+    return hours * 3600.0 + int(match["m"]) * 60.0 + float((match["s"] or "0").replace(",", "."))
 
 
 def _iso(text: str) -> dt.datetime | None:
@@ -94,11 +108,13 @@ def make_clock(
     row_numbers: NDArray[np.int64],
     to_seconds: float,
     same_as_before: NDArray[np.bool_],
+    full: bool = False,
 ) -> tuple[Clock | None, list[Remark]]:
     """A forward clock from raw stamps (n,) in the log's unit, `to_seconds` of which make seconds.
 
-    `same_as_before` (n,) says which rows repeat the one before in every cell. Returns None with an error
-    where the clock starts over, as when two runs were joined.
+    `same_as_before` (n,) says which rows repeat the one before in every cell, `full` whether rows are full:
+    rows of one stamp are then not one instant's channels in turn, but instants of a coarse clock. Returns
+    None with an error where the clock starts over, as when two runs were joined.
     """
     remarks: list[Remark] = []
     rows = np.flatnonzero(np.isfinite(stamps))
@@ -152,6 +168,20 @@ def make_clock(
             )
         )
         rows, time, repeated = rows[~copies], time[~copies], repeated[~copies]
+    if full:
+        spread = spread_stamps(time)
+        if spread is not None:
+            every = len(time) / max(int(np.count_nonzero(~repeated)), 1)
+            remarks.append(
+                Remark(
+                    "warning",
+                    "coarse-stamps",
+                    f"about {every:.0f} rows share each time, from row {row_numbers[rows[0]]} to "
+                    f"{row_numbers[rows[-1]]}: the clock's steps are coarse; the rows are spread evenly",
+                    "Log the time to the millisecond, or the sample's number.",
+                )
+            )
+            time, repeated = spread, np.zeros(len(time), dtype=bool)
     groups = np.flatnonzero(~repeated)
     if repeated.any():
         remarks.append(

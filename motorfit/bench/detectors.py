@@ -11,10 +11,12 @@ from collections.abc import Callable, Iterable, Sequence
 from motorfit.bench.campaign import Campaign
 from motorfit.bench.findings import Finding
 from motorfit.bench.logs import RunLog
+from motorfit.bench.look_clock import leaps, time_slip
 from motorfit.bench.look_plausible import efficiency, figure_of_merit, thrust_coefficient
 from motorfit.bench.look_poles import pole_count, speeds_contradict
 from motorfit.bench.look_signals import channels_stop, gaps, repeated_logs, saturation, spikes, values_held
 from motorfit.bench.look_starts import starts_again, supply_sags
+from motorfit.bench.look_swapped import not_fitted, swapped
 from motorfit.bench.look_tare import tare_drifted, tare_moved
 from motorfit.bench.look_timing import late_channels, uneven_sampling
 from motorfit.bench.look_units import (
@@ -30,6 +32,8 @@ CampaignDetector = Callable[[Campaign, Sequence[RunLog]], Iterable[Finding]]
 
 RUN_DETECTORS: tuple[RunDetector, ...] = (
     missing_channels,
+    time_slip,
+    leaps,
     gaps,
     uneven_sampling,
     starts_again,
@@ -40,12 +44,14 @@ RUN_DETECTORS: tuple[RunDetector, ...] = (
     values_held,
     channels_stop,
     signs,
+    swapped,
     efficiency,
     thrust_coefficient,
     figure_of_merit,
     torque_coefficient,
     current_or_voltage,
     flywheel_energy,
+    not_fitted,
 )
 CAMPAIGN_DETECTORS: tuple[CampaignDetector, ...] = (
     pole_count,

@@ -5,13 +5,21 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from motorfit.bench.labels import is_unit_cell, label_of
-from motorfit.bench.rawtable import COMMA_NUMBER, NUMBER, Remark, remark_rows
+from motorfit.bench.rawtable import (
+    COMMA_GROUPED,
+    COMMA_NUMBER,
+    NUMBER,
+    Remark,
+    grouped_value,
+    remark_rows,
+    value_with_unit,
+)
 
-_DELIMITERS: tuple[str | None, ...] = (";", "\t", ",", None)
+_DELIMITERS: tuple[str | None, ...] = (";", "\t", ",", "|", None)
 _CLOCK = re.compile(r".*\d{1,2}:\d{2}(?::\d{2})?(?:[.,]\d+)?(?:Z|[+-]\d{2}:?\d{2})?")
 # In a header set apart by blanks, a unit in brackets belongs to the word before it.
 _HEADER_WORD = re.compile(r"[^\s\[(]+(?:\s*[\[(][^\])]*[\])])?")
@@ -22,7 +30,8 @@ class Dialect:
     """What `find_dialect` found.
 
     `delimiter` None is any run of blanks; `first` is the position of the first line of data among the lines
-    given; `width` is the number of cells of an ordinary row.
+    given; `width` is the number of cells of an ordinary row. `comma` is whether the decimal sign is one,
+    `point` whether some number shows a decimal point.
     """
 
     delimiter: str | None
@@ -32,6 +41,7 @@ class Dialect:
     names: tuple[str, ...] | None
     units: tuple[str, ...] | None
     remarks: list[Remark] = field(default_factory=list)
+    point: bool = False
 
 
 def split_cells(line: str, delimiter: str | None) -> list[str]:
@@ -52,16 +62,20 @@ def is_comment(line: str, delimiter: str | None) -> bool:
     return start.startswith(("#", "%", "//")) or (start.startswith(";") and delimiter != ";")
 
 
-def _is_value(cell: str, comma: bool) -> bool:
-    return bool(NUMBER.fullmatch(cell) or (comma and COMMA_NUMBER.fullmatch(cell)) or _CLOCK.fullmatch(cell))
+def _is_value(cell: str) -> bool:
+    return bool(
+        NUMBER.fullmatch(cell)
+        or COMMA_NUMBER.fullmatch(cell)
+        or _CLOCK.fullmatch(cell)
+        or grouped_value(cell, False, True) is not None
+        or value_with_unit(cell, "," in cell)
+    )
 
 
-def _share(cells: Sequence[str], comma: bool) -> float:
+def _share(cells: Sequence[str]) -> float:
     """Share of the filled cells that are numbers or times."""
     filled = [c for c in cells if c]
-    return (
-        sum(_is_value(c, comma) for c in filled) / len(filled) if len(filled) > 0 and len(cells) > 1 else 0.0
-    )
+    return sum(_is_value(c) for c in filled) / len(filled) if len(filled) > 0 and len(cells) > 1 else 0.0
 
 
 def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | None:
@@ -73,31 +87,39 @@ def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | N
     ]
     best: tuple[float, str | None] = (0.0, None)
     for delimiter in (forced,) if forced else _DELIMITERS:
-        score = sum(
-            s for line in sample if (s := _share(split_cells(line, delimiter), delimiter != ",")) >= 0.5
-        )
+        score = sum(s for line in sample if (s := _share(split_cells(line, delimiter))) >= 0.5)
         if score > best[0]:
             best = (score, delimiter)
     if best[0] == 0.0:
         return None
     delimiter = best[1]
-    comma_allowed = delimiter != ","
     rows = [split_cells(line, delimiter) for line in lines]
-    data = [
-        i
-        for i, row in enumerate(rows)
-        if _share(row, comma_allowed) >= 0.5 and not is_comment(lines[i], delimiter)
-    ]
+    data = [i for i, row in enumerate(rows) if _share(row) >= 0.5 and not is_comment(lines[i], delimiter)]
     if not data:
         return None
     width = Counter(len(rows[i]) for i in data).most_common(1)[0][0]
     first = next(i for i in data if len(rows[i]) == width)
-    comma = comma_allowed and any(
-        COMMA_NUMBER.fullmatch(c) and "," in c.strip(",") for i in data for c in rows[i]
-    )
-    dialect = Dialect(delimiter, comma, width, first, None, None)
+    comma, point = _decimal_signs([rows[i] for i in data], delimiter == ",")
+    dialect = Dialect(delimiter, comma, width, first, None, None, point=point)
     _find_header(lines, dialect)
     return dialect
+
+
+def _decimal_signs(rows: Sequence[Sequence[str]], quoted: bool) -> tuple[bool, bool]:
+    """Whether the decimal sign is a comma, and whether some number shows a decimal point.
+
+    A comma is one between thousands where there are decimal points as well, each comma stands before three
+    digits, and every column with commas has numbers without one, or all commas stand `quoted` between commas.
+    """
+    point = any("." in c and (NUMBER.fullmatch(c) or COMMA_GROUPED.fullmatch(c)) for row in rows for c in row)
+    commas = [(k, c) for row in rows for k, c in enumerate(row) if "," in c.strip(",")]
+    decimal = [c for _, c in commas if COMMA_NUMBER.fullmatch(c) or value_with_unit(c, True)]
+    if not decimal:
+        return False, point
+    columns = {k for k, _ in commas}
+    bare = {k for row in rows for k, c in enumerate(row) if k in columns and NUMBER.fullmatch(c)}
+    thousands = point and (quoted or bare == columns) and all(COMMA_GROUPED.fullmatch(c) for _, c in commas)
+    return not thousands, point
 
 
 def _find_header(lines: Sequence[str], dialect: Dialect) -> None:
@@ -105,7 +127,7 @@ def _find_header(lines: Sequence[str], dialect: Dialect) -> None:
     above = [i for i in range(dialect.first) if lines[i].strip()]
     cells = {i: _header_cells(lines[i].lstrip("#%/; "), dialect) for i in above}
     plain = [i for i in above if not is_comment(lines[i], dialect.delimiter)]
-    if plain and _share(cells[plain[-1]], True) >= 0.5:
+    if plain and _share(cells[plain[-1]]) >= 0.5:
         dialect.remarks.append(
             remark_rows(
                 "warning",
@@ -116,12 +138,7 @@ def _find_header(lines: Sequence[str], dialect: Dialect) -> None:
             )
         )
         above.remove(plain.pop())
-    header = plain[-1] if plain else None
-    units = None
-    if len(plain) > 1 and len(cells[plain[-1]]) == len(cells[plain[-2]]) > 1:
-        names_above = any(label_of(c).channel for c in cells[plain[-2]])
-        if names_above and all(is_unit_cell(c) for c in cells[plain[-1]]):
-            units, header = plain[-1], plain[-2]
+    header, units = _names_and_units(plain, cells)
     if header is None or len(cells[header]) < 2:
         # No header of its own; a comment just above the data may name as many columns as the data has.
         commented = [i for i in above if i not in plain and _names_columns(cells[i], dialect.width)]
@@ -129,6 +146,26 @@ def _find_header(lines: Sequence[str], dialect: Dialect) -> None:
     _remark_preamble([i for i in above if i not in (header, units)], dialect)
     if header is not None:
         _take_header(cells[header], cells.get(units) if units is not None else None, lines, dialect)
+
+
+def _names_and_units(
+    plain: Sequence[int], cells: Mapping[int, Sequence[str]]
+) -> tuple[int | None, int | None]:
+    """Which of the lines above the data, none of them a comment, holds the names, and which the units."""
+    if not plain:
+        return None, None
+    known = {i: sum(label_of(c).channel is not None for c in cells[i]) for i in plain}
+    apart = {i: len(cells[i]) > 1 and all(is_unit_cell(c) for c in cells[i]) for i in plain}
+    named = [i for i in plain if not apart[i]] or list(plain)
+    most = max(known[i] for i in named)
+    header = [i for i in named if known[i] == most][-1] if most > 0 else named[-1]
+    if most == 0 and not apart[plain[-1]]:
+        header = plain[-1]
+    at = plain.index(header)
+    for near in (at + 1, at - 1):
+        if 0 <= near < len(plain) and apart[plain[near]] and len(cells[plain[near]]) == len(cells[header]):
+            return header, plain[near]
+    return header, None
 
 
 def _names_columns(cells: Sequence[str], width: int) -> bool:

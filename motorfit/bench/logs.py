@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from motorfit.bench.campaign import Campaign, Run
 from motorfit.bench.clock import Clock, make_clock, seconds_of_stamps
 from motorfit.bench.columns import Assigned, assign_columns, conversion_remark
-from motorfit.bench.dropouts import harmonic_spans, speed_excursions
+from motorfit.bench.excursions import without_excursions
 from motorfit.bench.findings import Finding, LogError
 from motorfit.bench.logfile import read_table
 from motorfit.bench.portion import parts_remedy, portion_of, window_of
@@ -138,9 +138,9 @@ class _Reading:
         if clock is None:
             return None
         gathered = {name: clock.gather(v) for name, v in channels.items()}
-        if "speed" in gathered:
-            gathered["speed"] = self._without_excursions(clock, gathered["speed"], gathered.get("throttle"))
         rows = self._table.row_numbers[clock.rows[clock.groups]]
+        gathered, found = without_excursions(self._run.id, clock.time_s, gathered, rows)
+        self.findings += found
         return RunLog(self._run, clock.time_s, gathered, tuple(self.findings), sha256, rows)
 
     def _nothing_known(self) -> Remark:
@@ -245,36 +245,6 @@ class _Reading:
         self._add(remarks, channel)
         return values
 
-    def _without_excursions(
-        self, clock: Clock, speed: NDArray[np.float64], throttle: NDArray[np.float64] | None
-    ) -> NDArray[np.float64]:
-        """Speed with NaN where it is at zero or a harmonic for a while, and findings that name the rows."""
-        speed = speed.copy()
-        for kind, what in (
-            ("speed-dropout", "speed leaves for an instant and comes back"),
-            ("speed-harmonic", "speed jumps to zero or to a simple ratio of itself, and only later back"),
-        ):
-            spans = (
-                speed_excursions(clock.time_s, speed)
-                if kind == "speed-dropout"
-                else harmonic_spans(clock.time_s, speed, throttle)
-            )
-            out = [i for first, end in spans for i in range(first, end)]
-            if not out:
-                continue
-            speed[out] = np.nan
-            rows = self._table.row_numbers[clock.rows[clock.groups[out]]]
-            remark = remark_rows(
-                "warning",
-                kind,
-                f"{what}; taken as missing",
-                "Look at the speed sensor: it misses edges or counts them twice.",
-                rows,
-            )
-            first_s, last_s = float(clock.time_s[out[0]]), float(clock.time_s[out[-1]])
-            self.findings.append(replace(remark.of(self._run.id, "speed"), start_s=first_s, end_s=last_s))
-        return speed
-
     def _clock(self, column: Assigned | None) -> Clock | None:
         table, run = self._table, self._run
         if column is None:
@@ -296,6 +266,10 @@ class _Reading:
             return None
         stamps = seconds_of_stamps(table.texts.get(column.position, {}), len(table.numbers))
         to_seconds = 1.0
+        words = table.texts.get(column.position, {})
+        if stamps is None and len(words) > 0.5 * len(table.numbers):
+            self._add([_strange_times(column.label, words, table.row_numbers)], "time")
+            return None
         if stamps is None:
             stamps = table.numbers[:, column.position]
             conversion = self._conversion("time", column, stamps)
@@ -303,7 +277,8 @@ class _Reading:
                 return None
             to_seconds = conversion.factor
         same = np.concatenate([[False], np.all(_equal(table.numbers[1:], table.numbers[:-1]), axis=1)])
-        clock, remarks = make_clock(stamps, table.row_numbers, to_seconds, same)
+        filled = np.isfinite(table.numbers[:, : min(table.numbers.shape[1], 40)]).mean() > 0.7
+        clock, remarks = make_clock(stamps, table.row_numbers, to_seconds, same, bool(filled))
         self._add([self._with_parts(remark, column) for remark in remarks], "time")
         if clock is None:
             return None
@@ -316,6 +291,17 @@ class _Reading:
         if remark.kind != "clock-starts-over":
             return remark
         return replace(remark, remedy=parts_remedy(self._table, time.position))
+
+
+def _strange_times(label: str, words: Mapping[int, str], rows: NDArray[np.int64]) -> Remark:
+    some = ", ".join(repr(text) for text in list(words.values())[:2])
+    return remark_rows(
+        "error",
+        "time-not-understood",
+        f'column "{label}" holds {some}: no time that is understood',
+        "Write seconds, or times such as 2026-03-04T09:59:55.250 or 09:59:55.250.",
+        rows[sorted(words)],
+    )
 
 
 def _equal(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:

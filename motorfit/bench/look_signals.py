@@ -17,6 +17,7 @@ from motorfit.bench.spikes import without_spikes
 _GAP = 10.0
 _FEWEST = 50
 _GLANCE = 10_000
+_PLATEAU, _SHORT_PLATEAU = 12, 4
 
 
 def gaps(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
@@ -58,20 +59,22 @@ def saturation(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
         for extreme, word in ((known.max(), "highest"), (known.min(), "lowest")):
             if extreme == 0.0 or (word == "lowest" and channel in ("speed", "voltage")):
                 continue
-            first, length = _longest(values == extreme)
-            if length < 20:
-                continue
+            length = _longest(values == extreme)[1]
+            total = int(np.count_nonzero(values == extreme))
+            if length < _SHORT_PLATEAU or total < _PLATEAU:
+                continue  # one long plateau, or the tops of a noisy signal, cut off again and again
             beside = known[known < extreme].max() if word == "highest" else known[known > extreme].min()
-            if length > 10 * np.count_nonzero(values == beside):
+            if max(length, total) > 10 * np.count_nonzero(values == beside):
                 yield Finding(
                     log.run.id,
                     channel,
                     "warning",
                     "saturated",
-                    f"{channel} stays at its {word} value, {extreme:.6g} (SI), for {length} samples: "
+                    f"{channel} stays at its {word} value, {extreme:.6g} (SI), in {total} samples, "
+                    f"{length} of them in a row: "
                     "the sensor is at its end",
                     "Take a sensor or range that reaches further; the true value was beyond.",
-                    **between(log, first, first + length - 1),
+                    **between(log, *_ends(values == extreme)),
                 )
 
 
@@ -160,6 +163,12 @@ def _noisy(log: RunLog) -> Iterator[tuple[str, NDArray[np.float64]]]:
         # a long log shows it by its first rows as a rule; sorting all of it is slow
         if any(np.unique(known[:most]).size > 20 for most in (_GLANCE, None)):
             yield channel, values
+
+
+def _ends(flag: NDArray[np.bool_]) -> tuple[int, int]:
+    """First and last position of True."""
+    where = np.flatnonzero(flag)
+    return int(where[0]), int(where[-1])
 
 
 def _longest(flag: NDArray[np.bool_]) -> tuple[int, int]:

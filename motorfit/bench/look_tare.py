@@ -27,6 +27,9 @@ _SURE = 6.0
 _MATTERS = 0.02
 """Share of the channel's largest reading below which a shift of zero is not worth a word."""
 
+_MOVED_SURE, _MOVED_MATTERS = 4.5, 0.003
+"""The same for a zero that another run has not, which a rest shows alone, whatever the propeller does."""
+
 _MEMORY_S = 0.05
 
 
@@ -69,26 +72,33 @@ def _means(values: Array, edges: NDArray[np.int64]) -> Array:
 
 
 def _causes(speed: Array, time: Array, edges: NDArray[np.int64]) -> Array | None:
-    """Block means of what a load cell's reading may be made of, (blocks, 6).
+    """Block means of what a load cell's reading may be made of, (blocks, 7).
 
-    Powers of speed, its rate of change (exact, from the speeds at a block's ends) and, last, a creep from
-    -1/2 to 1/2; None where speed hardly varies.
+    Powers of speed, its rate of change (exact, from the speeds at a block's ends) and that of its square,
+    which is what a cell that lags reads on top, and last a creep from -1/2 to 1/2; None where speed hardly
+    varies.
     """
     top = float(np.max(speed))
     if top <= 0.0 or len(edges) < 20 or np.ptp(speed) < 0.2 * top:
         return None
     s = speed / top
     ends = np.append(edges, len(s) - 1)
-    near = np.clip(ends[:, None] + np.arange(-2, 3), 0, len(s) - 1)
-    rate = np.diff(s[near].mean(axis=1)) / np.maximum(np.diff(time[ends]), 1e-9)
+    width = min(
+        2, round(0.02 * len(s) / max(float(time[-1] - time[0]), 1e-9))
+    )  # a slow log has none to spare
+    near = np.clip(ends[:, None] + np.arange(-width, width + 1), 0, len(s) - 1)
+    at_ends = s[near].mean(axis=1)
+    lasts = np.maximum(np.diff(time[ends]), 1e-9)
+    rate, rate_of_square = np.diff(at_ends) / lasts, np.diff(at_ends**2) / lasts
     creep = (time - time[0]) / (time[-1] - time[0]) - 0.5
     powers = [_means(s**k, edges) for k in range(4)]
-    return np.column_stack([*powers, rate, _means(creep, edges)])
+    return np.column_stack([*powers, rate, rate_of_square, _means(creep, edges)])
 
 
 def _drift(values: Array, causes: Array) -> tuple[float, float]:
     """Creep over the run and its standard error, robust to a few blocks in which the reading lags."""
     weight = np.ones(values.size)
+    plain, *_ = np.linalg.lstsq(causes, values, rcond=None)
     for _ in range(5):
         root = np.sqrt(weight)[:, None]
         found, *_ = np.linalg.lstsq(causes * root, values * root[:, 0], rcond=None)
@@ -98,7 +108,9 @@ def _drift(values: Array, causes: Array) -> tuple[float, float]:
     variance = float(np.sum(weight * rest * rest) / max(np.sum(weight) - causes.shape[1], 1.0))
     again = float(np.clip(np.sum(rest[1:] * rest[:-1]) / max(np.sum(rest**2), 1e-300), 0.0, 0.9))
     inverse = np.linalg.pinv((causes * weight[:, None]).T @ causes)
-    return float(found[-1]), float(np.sqrt(variance * inverse[-1, -1] * (1.0 + again) / (1.0 - again)))
+    # a creep that only the reweighted fit sees is made of the blocks that it left out
+    creep = float(found[-1]) if found[-1] * plain[-1] > 0.3 * found[-1] ** 2 else 0.0
+    return creep, float(np.sqrt(variance * inverse[-1, -1] * (1.0 + again) / (1.0 - again)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +140,7 @@ def tare_moved(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Finding]:
             error = max(np.hypot(rest.error, float(np.median([r.error for r in rests]))), 1e-12)
             off = rest.level - usual
             largest = max(r.top for r in rests)
-            if abs(off) > _SURE * error and abs(off) > _MATTERS * largest:
+            if abs(off) > _MOVED_SURE * error and abs(off) > _MOVED_MATTERS * largest:
                 unit = {"thrust": "N", "torque": "N m"}[channel]
                 yield Finding(
                     rest.log.run.id,

@@ -20,9 +20,15 @@ __all__ = ["late_channels", "uneven_sampling"]
 
 Array = NDArray[np.float64]
 
-_LATEST_S = 0.13
+_LATEST_S = 0.6
+_FINE_S = 0.13
+"""Shifts up to this are all tried; beyond, one in five, and then those around the best."""
+
 _STEP_S = 0.002
 _NOTICED_S = 0.008
+_TOO_LATE_S = {"speed": 0.15, "current": 0.15, "thrust": 0.3, "torque": 0.3}
+"""Lateness beyond which no fit makes up for it; a slow load cell's lag shows as most of itself."""
+
 _MEMORY_S = 0.05
 """Samples nearer than this are not counted as independent."""
 
@@ -62,14 +68,25 @@ def late_channels(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Findin
         best = max(those, key=lambda late: late.gain)
         more = len(those) - 1
         also = f", and in {more} more run{'s' if more > 1 else ''}" if more else ""
+        too_late = best.late_s > _TOO_LATE_S.get(channel, np.inf)
+        remedy = (
+            "The fit looks for a delay or a lag of each channel and takes it into account; log all channels "
+            "with one clock and without filters if you can."
+        )
+        if channel == "voltage":
+            remedy = "The fit moves it to where the current puts it; log both with one clock if you can."
+        if too_late:
+            remedy = (
+                f"No fit makes up for that much: move the column of {channel} in the log by "
+                f"{best.late_s:.3g} s, or name another."
+            )
         yield Finding(
             best.log.run.id,
             channel,
-            "warning",
+            "error" if too_late else "warning",
             "late-channel",
             f"{channel} is {1e3 * best.late_s:.0f} ms late against what it goes with{also}",
-            "The fit looks for a delay or a lag of each channel and takes it into account; log all channels "
-            "with one clock and without filters if you can.",
+            remedy,
             **between(best.log, 0, len(best.log.channels[channel]) - 1),
         )
 
@@ -87,13 +104,14 @@ def _of_run(log: RunLog) -> Iterator[_Late]:
     on = {n: np.interp(even, time, bridged(v)) for n, v in log.channels.items() if np.isfinite(v).sum() > 100}
     step = float(even[1] - even[0])
     if log.run.propeller is not None and log.run.kind != "coast-down":
-        for channel in ("thrust", "torque"):
-            if channel in on:
-                late, gain = _lateness(on[channel], _of_speed(on["speed"], step), step)
-                if late > 0.0:
-                    yield _Late(log, channel, late, gain)
-                elif late < 0.0:
-                    yield _Late(log, "speed", -late, gain)
+        causes = _of_speed(on["speed"], step)
+        cells = {c: _lateness(on[c], causes, step) for c in ("thrust", "torque") if c in on}
+        for channel, (late, gain) in cells.items():
+            if late > 0.0:
+                yield _Late(log, channel, late, gain)
+            # a cell before the speed says that the speed is late, which the other cell then says as well
+            elif late < 0.0 and all(other < 0.5 * late for other, _ in cells.values()):
+                yield _Late(log, "speed", -late, gain)
     if mode_of(log.run, log.channels) != DRIVEN or "current" not in on or "voltage" not in on:
         return
     if "throttle" in on and log.run.kind in ("steps", "hold", "ramp"):
@@ -125,11 +143,18 @@ def _lateness(values: Array, causes: Array, step: float) -> tuple[float, float]:
     inside = slice(most, values.size - most)
     basis, _ = np.linalg.qr(causes[inside])
     shifts = np.arange(-most, most + 1)
-    left = np.empty(shifts.size)
-    for k, shift in enumerate(shifts):
-        y = values[inside.start + shift : inside.stop + shift]
-        y = y - y.mean()
-        left[k] = float(y @ y) - float(np.sum((basis.T @ y) ** 2))
+    left = np.full(shifts.size, np.inf)
+
+    def fill(some: NDArray[np.int64]) -> None:
+        for k in some.tolist():
+            y = values[inside.start + shifts[k] : inside.stop + shifts[k]]
+            y = y - y.mean()
+            left[k] = float(y @ y) - float(np.sum((basis.T @ y) ** 2))
+
+    fill(np.flatnonzero((np.abs(shifts) * step <= _FINE_S) | (shifts % 5 == 0)))
+    best = int(np.argmin(left))
+    near = np.arange(max(best - 4, 0), min(best + 5, shifts.size))
+    fill(near[np.isinf(left[near])])
     best = int(np.argmin(left))
     if best in (0, shifts.size - 1) or left[best] <= 0.0:
         return 0.0, 0.0

@@ -6,7 +6,7 @@ import numpy as np
 
 from motorfit.bench.dialect import Dialect, is_comment, split_cells
 from motorfit.bench.findings import Severity
-from motorfit.bench.rawtable import Remark, cell_value, remark_rows
+from motorfit.bench.rawtable import Remark, cell_value, grouped_value, remark_rows, value_with_unit
 
 _KINDS: dict[str, tuple[Severity, str, str]] = {
     # kind: severity, what is said of the rows, remedy
@@ -28,6 +28,11 @@ _KINDS: dict[str, tuple[Severity, str, str]] = {
         "warning",
         "more numbers than the other rows; left out",
         "Look at these rows in the log; a decimal comma in a file separated by commas would do this.",
+    ),
+    "thousands-sign": (
+        "note",
+        "a sign between thousands; taken out",
+        "Nothing to do if that is what the sign is; numbers are best written without one.",
     ),
     "trailing-text": ("note", "text after the last column, left out", "Nothing to do."),
     "mixed-decimals": (
@@ -71,7 +76,20 @@ class OddLines:
             self.seams.append(position)
             return
         values = [cell_value(cell, dialect.comma) for cell in cells]
-        if all(v is None or np.isnan(v) for v in values) and any(v is None for v in values):
+        for k, cell in enumerate(cells):
+            if values[k] is None:
+                values[k] = grouped_value(cell, dialect.comma, dialect.point)
+                if values[k] is not None:
+                    self._note("thousands-sign", position)
+        with_units = sum(
+            v is None and value_with_unit(c, dialect.comma) is not None
+            for v, c in zip(values, cells, strict=True)
+        )
+        if (
+            with_units < 2
+            and all(v is None or np.isnan(v) for v in values)
+            and any(v is None for v in values)
+        ):
             self._note("cut-last-line" if is_cut and len(cells) < dialect.width else "text-line", position)
             return
         if len(cells) < dialect.width:

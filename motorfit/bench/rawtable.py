@@ -13,6 +13,13 @@ from motorfit.bench.findings import MOST_ROWS, Finding, Severity, rows_text
 
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 COMMA_NUMBER = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
+# signs between thousands that mean nothing else: apostrophes, no-break and thin blanks
+_GROUPED = re.compile(r"[+-]?\d{1,3}(?:(['\u2019\u00a0\u202f\u2009 ])\d{3})(?:\1\d{3})*([.,]\d+)?")
+COMMA_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?")
+_POINT_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(?:\.\d{3})+,\d+|[+-]?[1-9]\d{0,2}(?:\.\d{3}){2,}")
+_WITH_UNIT = re.compile(
+    r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%°µμΩ][A-Za-z%°µμΩ·*/ ]{0,7})"
+)
 MISSING_WORDS = frozenset(
     {"", "nan", "+nan", "-nan", "na", "n/a", "n.a.", "null", "none", "-", "--", "---", "?"}
 )
@@ -93,3 +100,28 @@ def cell_value(cell: str, comma: bool) -> float | None:
     if NUMBER.fullmatch(cell):
         return float(cell)
     return float("nan") if cell.casefold() in MISSING_WORDS else None
+
+
+def grouped_value(cell: str, comma: bool, point: bool) -> float | None:
+    """A number with a sign between its thousands, where nothing else can be meant by it; else None.
+
+    A comma between thousands needs a file that shows a decimal `point`, a point between them a decimal
+    `comma` in the cell or a second point.
+    """
+    found = _GROUPED.fullmatch(cell)
+    if found and (found[2] is None or (found[2][0] == ",") == comma):
+        return float("".join(c for c in cell.replace(",", ".") if c in "+-.0123456789"))
+    if point and not comma and COMMA_GROUPED.fullmatch(cell):
+        return float(cell.replace(",", ""))
+    if comma and _POINT_GROUPED.fullmatch(cell):
+        return float(cell.replace(".", "").replace(",", "."))
+    return None
+
+
+def value_with_unit(cell: str, comma: bool) -> tuple[float, str] | None:
+    """A number with a unit behind it in the same cell, such as 12.5 V; else None."""
+    found = _WITH_UNIT.fullmatch(cell)
+    if found is None or cell.casefold() in MISSING_WORDS:
+        return None
+    value = cell_value(found[1], comma)
+    return None if value is None else (value, found[2].strip())

@@ -10,19 +10,14 @@ from numpy.typing import NDArray
 
 from motorfit.bench.bulk import parse_clean, pieces, smaller
 from motorfit.bench.dialect import Dialect, find_dialect, split_cells
+from motorfit.bench.labels import unit_of
 from motorfit.bench.oddlines import OddLines
-from motorfit.bench.rawtable import RawTable, Remark
+from motorfit.bench.plaintext import UnreadableLogError, first_lines, plain_text, text_of, without_frame
+from motorfit.bench.rawtable import RawTable, Remark, value_with_unit
 
-_HEAD_LINES = 400
+__all__ = ["UnreadableLogError", "read_text"]
+
 _NEWLINE = 10
-
-
-class UnreadableLogError(Exception):
-    """A file that holds no log; the remark says why and what to do."""
-
-    def __init__(self, kind: str, message: str, remedy: str) -> None:
-        super().__init__(message)
-        self.remark = Remark("error", kind, message, remedy)
 
 
 def read_text(content: bytes, forced: str | None = None) -> RawTable:
@@ -30,12 +25,13 @@ def read_text(content: bytes, forced: str | None = None) -> RawTable:
 
     Raises `UnreadableLogError` where there are no rows of numbers.
     """
-    content, remarks = _plain(content)
+    content, remarks = plain_text(content)
     if not content or content.isspace():
         raise UnreadableLogError(
             "empty-file", "the file is empty", "Record the run again, or name another file."
         )
-    head = [_text(line) for line in _first_lines(content)]
+    content = without_frame(content)
+    head = [text_of(line) for line in first_lines(content)]
     dialect = find_dialect(head, forced)
     if dialect is None:
         raise UnreadableLogError(
@@ -49,49 +45,6 @@ def read_text(content: bytes, forced: str | None = None) -> RawTable:
     table = _body(content, offset, dialect)
     table.remarks[:0] = [*remarks, *dialect.remarks]
     return table
-
-
-def _first_lines(content: bytes) -> list[bytes]:
-    """The first few hundred lines, without cutting up the rest."""
-    end = 0
-    for _ in range(_HEAD_LINES):
-        end = content.find(b"\n", end) + 1
-        if end == 0:
-            return content.split(b"\n")
-    return content[: end - 1].split(b"\n")
-
-
-def _text(line: bytes) -> str:
-    try:
-        return line.decode("utf-8")
-    except UnicodeDecodeError:
-        return line.decode("latin-1")  # older loggers write a degree or micro sign in one byte
-
-
-def _plain(content: bytes) -> tuple[bytes, list[Remark]]:
-    """UTF-8 without a byte-order mark, with plain line ends and without zeros at the end."""
-    remarks: list[Remark] = []
-    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        content = content.decode("utf-16", errors="replace").encode()
-    content = content.removeprefix(b"\xef\xbb\xbf")
-    if content.endswith(b"\x00"):
-        kept = content.rstrip(b"\x00")
-        remarks.append(
-            Remark(
-                "warning",
-                "zero-bytes",
-                f"the file ends in {len(content) - len(kept)} zero bytes, left out",
-                "The logger was cut off; check that the run is whole.",
-            )
-        )
-        content = kept
-    if b"\x00" in content[:100_000]:
-        raise UnreadableLogError(
-            "not-text", "the file is not text", "Give CSV or other text, Parquet or XLSX with its suffix."
-        )
-    if b"\r" in content:
-        content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    return content, remarks
 
 
 def _body(content: bytes, offset: int, dialect: Dialect) -> RawTable:
@@ -110,7 +63,7 @@ def _body(content: bytes, offset: int, dialect: Dialect) -> RawTable:
     while cuts:
         start, end, count = cuts.pop()
         ends_log = end == len(body)
-        if not ends_log and dialect.delimiter is not None:
+        if not ends_log and dialect.delimiter is not None and not _quoted_commas(dialect):
             into = numbers[taken : taken + count]
             if parse_clean(body, start, end, dialect.delimiter, dialect.comma, into):
                 lines[taken : taken + count] = np.arange(first_line, first_line + count)
@@ -137,6 +90,7 @@ def _careful(
     """The clean lines of a piece at once, every other one by one; which lines were clean."""
     fast = _prepared(body, dialect)
     clean, starts, ends = _clean_lines(fast, dialect)
+    clean &= not _quoted_commas(dialect)
     cut = ends_log and not whole_last_line
     if cut:
         clean[-1] = False
@@ -149,19 +103,24 @@ def _careful(
     last = len(clean) - 1 if ends_log else -1
     for i in np.flatnonzero(~clean).tolist():
         line = lines[i] if lines is not None else body[starts[i] : ends[i]]
-        odd.take(first_line + i, _text(line), is_last=i == last, is_cut=i == last and cut)
+        odd.take(first_line + i, text_of(line), is_last=i == last, is_cut=i == last and cut)
     return block, clean
+
+
+def _quoted_commas(dialect: Dialect) -> bool:
+    """Whether commas stand in quotes for decimal signs and without them between cells."""
+    return dialect.comma and dialect.delimiter == ","
 
 
 def _last_cells(body: bytes, dialect: Dialect) -> list[str]:
     """Last cells of up to twenty lines before the last one."""
     tail = body[-20_001:].rstrip(b"\n").split(b"\n")[-21:-1]
-    return [cells[-1] for line in tail if (cells := split_cells(_text(line), dialect.delimiter))]
+    return [cells[-1] for line in tail if (cells := split_cells(text_of(line), dialect.delimiter))]
 
 
 def _prepared(body: bytes, dialect: Dialect) -> bytes:
     """The body with decimal points, and with nan in empty cells, ready for a parser of plain numbers."""
-    if dialect.comma:
+    if dialect.comma and not _quoted_commas(dialect):
         body = body.replace(b".", b"?").replace(b",", b".")
     if dialect.delimiter is not None:
         d = dialect.delimiter.encode()
@@ -235,13 +194,54 @@ def _merged(
         line_numbers = line_numbers[order]
         for column in range(dialect.width):
             numbers[:, column] = numbers[order, column]
+    units = _units_in_cells(numbers, texts, dialect)
     seams = tuple(int(np.searchsorted(line_numbers, s)) for s in odd.seams)
+    remarks = odd.remarks(len(line_numbers))
+    if units:
+        remarks.append(
+            Remark(
+                "note",
+                "unit-in-cells",
+                "each cell holds its unit: " + ", ".join(sorted(set(units.values()))),
+                "Nothing to do; a unit is best written once, in the header.",
+            )
+        )
+    cells = list(dialect.units or ("",) * dialect.width)
+    for column, unit in units.items():
+        cells[column] = cells[column] or unit
     return RawTable(
         dialect.names,
-        dialect.units,
+        tuple(cells) if units or dialect.units is not None else None,
         numbers,
         line_numbers + dialect.first + 1,
         texts,
         seams,
-        odd.remarks(len(line_numbers)),
+        remarks,
     )
+
+
+def _units_in_cells(
+    numbers: NDArray[np.float64], texts: dict[int, dict[int, str]], dialect: Dialect
+) -> dict[int, str]:
+    """Columns whose cells are numbers with one and the same unit: made numbers; their units by position.
+
+    Where the header states another unit, or a few cells only hold one, they stay text.
+    """
+    units: dict[int, str] = {}
+    for column, cells in list(texts.items()):
+        read = {row: value_with_unit(text, dialect.comma) for row, text in cells.items()}
+        found = {r: v for r, v in read.items() if v is not None}
+        said = {unit for _, unit in found.values()}
+        stated = None if dialect.names is None else unit_of(dialect.names[column])
+        if len(said) != 1 or len(found) < 0.5 * len(numbers):
+            continue
+        unit = said.pop()
+        if stated and stated.casefold() != unit.casefold():
+            continue
+        units[column] = unit
+        for row, (value, _) in found.items():
+            numbers[row, column] = value
+        texts[column] = {row: text for row, text in cells.items() if row not in found}
+        if not texts[column]:
+            del texts[column]
+    return units

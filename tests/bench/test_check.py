@@ -254,5 +254,5 @@ def test_findings_of_reading_come_first_by_severity(tmp_path: Path) -> None:
     campaign = load_campaign(tmp_path / "c.toml")
     logs, findings = try_read_runs(campaign)
     report = check_campaign(campaign, logs, findings)
-    assert [f.kind for f in report.findings] == ["comment-lines"]
+    assert [f.kind for f in report.findings] == ["comment-lines", "left-out"]
     assert str(report.findings[0]).startswith("a: row 3: comments")
