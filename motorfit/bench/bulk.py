@@ -92,7 +92,9 @@ def parse_clean(
             into[at : at + len(chunk), i] = chunk.to_numpy(zero_copy_only=False)
             at += len(chunk)
         # a sum is finite where every number is; only else is it worth looking for infinities
-        if np.isfinite(into[:, i].sum()):
+        with np.errstate(over="ignore", invalid="ignore"):
+            total = into[:, i].sum()
+        if np.isfinite(total):
             whole = True
         elif np.isinf(into[:, i]).any():
             return False

@@ -126,6 +126,8 @@ _UNIT_IN_NAME = {
     "ampere": "A",
 }
 _CHANNEL = {alias: channel for channel, aliases in _ALIASES.items() for alias in aliases}
+_ELECTRICAL = frozenset({"erpm", "e rpm", "electrical speed", "electrical rpm"})
+_PER_MINUTE = frozenset({"rpm", "1/min", "min-1", "min^-1", "rev/min", "u/min"})
 _BRACKETS = re.compile(r"(.*?)\s*[\[(]([^\[\]()]*)[\])]\s*")
 
 
@@ -153,15 +155,21 @@ def label_of(cell: str) -> Label:
     match = _BRACKETS.fullmatch(cell)
     if match:
         name, unit = match[1], match[2].strip()
+        if _plain(name) in _ELECTRICAL and unit.casefold() in _PER_MINUTE:
+            unit = "erpm"
         return Label(_channel_of(name), unit or "1")
     channel = _channel_of(cell)
     if channel is not None:
-        return Label(channel, _UNIT_IN_NAME.get(_plain(cell)))
-    parts = [p for p in re.split(r"[_\s]+|(?<=[a-z])(?=[A-Z%])", cell) if p]
-    for cut in range(len(parts) - 1, 0, -1):
-        channel, unit = _channel_of(" ".join(parts[:cut])), " ".join(parts[cut:])
-        if channel is not None and is_common(channel, unit):
-            return Label(channel, unit)
+        return Label(channel, "erpm" if _plain(cell) in _ELECTRICAL else _UNIT_IN_NAME.get(_plain(cell)))
+    for between in (r"[_\s]+", r"[_\s]+|(?<=[a-z])(?=[A-Z%])"):
+        parts = [p for p in re.split(between, cell) if p]
+        for cut in range(len(parts) - 1, 0, -1):
+            name, unit = " ".join(parts[:cut]), " ".join(parts[cut:])
+            channel = _channel_of(name)
+            if channel is not None and is_common(channel, unit):
+                if _plain(name) in _ELECTRICAL and unit.casefold() in _PER_MINUTE:
+                    unit = "erpm"
+                return Label(channel, unit)
     return Label(None, None)
 
 
@@ -176,4 +184,6 @@ def is_unit_cell(cell: str) -> bool:
 def unit_of(cell: str) -> str | None:
     """The unit that a header's cell states, also where its name is not known."""
     bracketed = _BRACKETS.fullmatch(cell.strip().strip('"'))
-    return (bracketed[2].strip() or None) if bracketed else label_of(cell).unit
+    if bracketed and label_of(cell).channel is None:
+        return bracketed[2].strip() or None
+    return None if bracketed and not bracketed[2].strip() else label_of(cell).unit

@@ -35,7 +35,9 @@ def without_codes(raw: Array, rows: Rows) -> tuple[Array, list[Remark]]:
 
 def believable(values: Array, rows: Rows) -> tuple[Array, list[Remark]]:
     """The channel (n,) in its own unit, NaN for what no sensor can mean."""
-    if np.isfinite(values.sum()) and values.size and max(values.max(), -values.min()) <= _LARGEST:
+    with np.errstate(over="ignore", invalid="ignore"):
+        whole = values.size > 0 and bool(np.isfinite(values.sum()))
+    if whole and max(values.max(), -values.min()) <= _LARGEST:
         return values, []
     absurd = np.abs(values) > _LARGEST
     remarks = []
