@@ -3,6 +3,7 @@ import { choice, field, h, notes, show } from "./dom.js";
 import { CHANNELS, guess, head, UNITS } from "./log-head.js";
 import { colour, draw as plot } from "./plot.js";
 import { thin } from "./thin.js";
+import { setting } from "./units.js";
 
 const RUN_KINDS = ["no-load", "ramp", "hold", "steps", "spin-up", "coast-down", "table"];
 const heads = new WeakMap();
@@ -14,9 +15,16 @@ function entry(target, key, label, changed, more = {}) {
 
 function listOf(title, one, items, fields, changed, refresh) {
   return h("fieldset", {}, h("legend", {}, title), items.map((item, index) => h("div", { class: "row" },
-    entry(item, "id", `Id of ${one} ${index + 1}`, changed, { text: true }), fields.map(([key, label]) => entry(item, key, label, changed)),
+    entry(item, "id", `Id of ${one} ${index + 1}`, changed, { text: true }), (typeof fields === "function" ? fields(item) : fields).map(([key, label]) => entry(item, key, label, changed)),
     h("button", { "aria-label": `Remove ${one} ${index + 1}`, onclick: () => { items.splice(index, 1); changed(); refresh(); } }, "Remove"))),
   h("p", {}, h("button", { onclick: () => { items.push({ id: "" }); changed(); refresh(); } }, `Add a ${one}`)));
+}
+
+// In the unit the reader chose, but a size begun in one unit stays in it.
+function sizes(propeller) {
+  const begun = ["in", "mm"].find((unit) => propeller[`diameter_${unit}`] || propeller[`pitch_${unit}`]);
+  const unit = begun ?? setting("length");
+  return [[`diameter_${unit}`, `Diameter [${unit}]`], [`pitch_${unit}`, `Pitch [${unit}]`]];
 }
 
 export function formOf(draft, changed, refresh) {
@@ -27,7 +35,7 @@ export function formOf(draft, changed, refresh) {
       entry(form.controller, "resistance_ohm", "Controller and leads [ohm]", changed), entry(form.controller, "current_limit_a", "Current limit [A]", changed)),
     h("p", { class: "quiet" }, "Air is needed as soon as a run has a propeller. What you do not know stays empty.")),
     listOf("Motors", "motor", form.motors, [["mass_g", "Mass [g]"], ["pole_pairs", "Pole pairs"], ["label_kv", "Label K_v [rpm/V]"]], changed, refresh),
-    listOf("Propellers", "propeller", form.propellers, [["diameter_in", "Diameter [in]"], ["pitch_in", "Pitch [in]"], ["blades", "Blades"], ["mass_g", "Mass [g]"]], changed, refresh),
+    listOf("Propellers", "propeller", form.propellers, (p) => [...sizes(p), ["blades", "Blades"], ["mass_g", "Mass [g]"]], changed, refresh),
     listOf("Flywheels", "flywheel", form.flywheels, [["inertia_kg_m2", "Inertia [kg m²]"], ["inertia_sd_kg_m2", "its doubt [kg m²]"]], changed, refresh),
     form.runs.map((run) => runOf(run, draft, changed)),
     draft.files.length ? null : h("p", { class: "quiet" }, "Each log that is dropped becomes a run here."));

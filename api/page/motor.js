@@ -93,7 +93,7 @@ export async function draw(place, { rest, query, signal }) {
     tested.map((one, k) => h("details", { open: k === 0 }, h("summary", {}, one, h("span", { class: "quiet" }, sizeOf(about.facts.propellers?.[one]))),
       table(props.filter((n) => split(n).of === one), beliefs.parameters, summary, `What the campaign knows of ${one}, on all its motors.`))),
     h("details", {}, h("summary", {}, `All other parameters: heat, sensors, controller (${others.length})`), table(others, beliefs.parameters, summary, "")),
-    learned(summary), diagnosis(summary), runs, pairs, origin(about), h("h2", {}, "Take it with you"), downloads(fit, motor));
+    learned(summary), diagnosis(summary), runs, pairs, origin(about), h("h2", { class: "no-print" }, "Take it with you"), downloads(fit, motor));
   drawRuns(runs, `${base}/runs`, about.facts.runs ?? {}, signal);
   drawPairs(pairs, base, key, beliefs.parameters, signal);
 }

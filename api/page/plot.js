@@ -29,6 +29,12 @@ export function band(x, { low, median, high }, { name, factor = 1, dash, axis = 
   ];
 }
 
+// Plots have a width in pixels; on paper it is half a page, whatever the window had.
+const PAPER_PX = 330;
+const each = (act) => { for (const node of document.querySelectorAll(".js-plotly-plot")) if (node.checkVisibility()) act(node); };
+window.addEventListener("beforeprint", () => each((node) => window.Plotly.relayout(node, { width: PAPER_PX })));
+window.addEventListener("afterprint", () => each((node) => window.Plotly.relayout(node, { width: null, autosize: true })));
+
 const plain = (text) => String(text).replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
 
 // The margins are fixed: measuring labels would draw each plot twice, and let it jump while a slider moves.

@@ -25,7 +25,7 @@ export function toml(form) {
   out.push(...table("bench.controller", ["resistance_ohm", "current_limit_a"].map((key) => amount(key, form.controller[key]))));
   const listed = (name, items, words, amounts) => items.forEach((item) => out.push("", `[[${name}]]`, ...words.flatMap((k) => line(k, item[k])), ...amounts.flatMap((k) => amount(k, item[k]))));
   listed("motors", form.motors, ["id"], ["mass_g", "pole_pairs", "label_kv"]);
-  listed("propellers", form.propellers, ["id"], ["diameter_in", "pitch_in", "blades", "mass_g"]);
+  listed("propellers", form.propellers, ["id"], ["diameter_in", "pitch_in", "diameter_mm", "pitch_mm", "blades", "mass_g"]);
   listed("flywheels", form.flywheels, ["id"], ["inertia_kg_m2", "inertia_sd_kg_m2"]);
   for (const run of form.runs) {
     out.push("", "[[runs]]", ...line("id", run.id), ...line("motor", run.motor), ...line("kind", run.kind), ...line("file", run.file), ...line("propeller", run.propeller), ...line("flywheel", run.flywheel));
