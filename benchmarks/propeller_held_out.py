@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchmarks.propeller_geometry import BEGIN, END, Array, Tests, predicted, shipped
-from motorfit.answers.propeller_kin import Geometry, Known, from_components, sharpened
+from motorfit.answers.propeller_kin import Geometry, Known, Model, from_components, sharpened
 
 Index = npt.NDArray[np.intp]
 QUANTITIES = ("C_T", "logit of FM", "C_Q", "exponent of C_T", "exponent of C_Q")
@@ -55,10 +55,12 @@ def _part(tests: Tests, keep: Index) -> Tests:
     return replace(tests, names=tuple(tests.names[k] for k in keep), **picked)
 
 
-def _known(tests: Tests, index: int) -> Known:
+def _known(tests: Tests, index: int, *, told: bool) -> Known:
     diameter = float(tests.diameters[index])
     geometry = Geometry(diameter, diameter * float(tests.ratios[index]), int(tests.blades[index]))
-    return Known(geometry, np.tile(tests.values[index], (DRAWS, 1)), (True, True, True, True), "tunnel")
+    draws = np.tile(tests.values[index], (DRAWS, 1))
+    make = str(tests.families[index]) if told else ""
+    return Known(geometry, draws, (True, True, True, True), "tunnel", make)
 
 
 def _library(tests: Tests, index: int, kind: str, rng: np.random.Generator) -> Index | None:
@@ -67,10 +69,16 @@ def _library(tests: Tests, index: int, kind: str, rng: np.random.Generator) -> I
     if kind == "none":
         return every[:0]
     alike = every[(tests.families == tests.families[index]) & (every != index)]
-    if kind == "two of its family":
-        return rng.choice(alike, 2, replace=False) if alike.size >= 2 else None
+    if kind == "three of its make":
+        return rng.choice(alike, 3, replace=False) if alike.size >= 3 else None
     others = every[tests.families != tests.families[index]]
-    return rng.choice(others, 2 if kind == "two of any make" else 6, replace=False)
+    if kind == "three of another make":
+        names, sizes = np.unique(tests.families[others], return_counts=True)
+        return rng.choice(every[tests.families == rng.choice(names[sizes >= 3])], 3, replace=False)
+    return rng.choice(others, 3 if kind == "three of any make" else 6, replace=False)
+
+
+KINDS = ("none", "three of its make", "three of another make", "three of any make", "six of any make")
 
 
 def libraries(tests: Tests, scales: Array) -> list[str]:
@@ -78,32 +86,41 @@ def libraries(tests: Tests, scales: Array) -> list[str]:
     the fit.
     """
     lines = [
-        "| the library holds | C_T: median error | inside 90 % | C_Q: median error | inside 90 % |",
-        "|---|---|---|---|---|",
+        "| the library holds | makes are told | C_T: median error | half width | inside 90 % "
+        "| C_Q: median error | half width | inside 90 % |",
+        "|---|---|---|---|---|---|---|---|",
     ]
     every = np.arange(len(tests.names))
-    for kind in ("none", "two of its family", "two of any make", "six of any make"):
+    models: dict[frozenset[str], Model] = {}
+    for kind, told in ((kind, told) for kind in KINDS for told in (False, True)):
+        if kind == "none" and told:
+            continue
         rng = np.random.default_rng(20)
-        misses, inside = [], []
+        misses, widths, inside = [], [], []
         for index in range(len(tests.names)):
             held = _library(tests, index, kind, rng)
             if held is None:
                 continue
-            gone = set(tests.families[[index, *held]].tolist())
-            kept = every[[family not in gone for family in tests.families]]
-            model = shipped(_part(tests, kept), scales)
-            target = _known(tests, index)
+            gone = frozenset(tests.families[[index, *held]].tolist())
+            if gone not in models:
+                kept = every[[family not in gone for family in tests.families]]
+                models[gone] = shipped(_part(tests, kept), scales)
+            target = _known(tests, index, told=told)
+            known = [_known(tests, int(k), told=told) for k in held]
             drawn = sharpened(
-                target.geometry, [_known(tests, int(k)) for k in held], "tunnel", DRAWS, rng, model
+                target.geometry, known, "tunnel", DRAWS, rng.spawn(1)[0], models[gone], target.make
             )
             for_truth = from_components(tests.values[index][None])
             pairs = list(zip(from_components(drawn)[:2], for_truth[:2], strict=True))
-            misses.append([abs(math.log(float(np.median(d)) / float(t[0]))) for d, t in pairs])
-            inside.append([np.quantile(d, 0.05) < t[0] < np.quantile(d, 0.95) for d, t in pairs])
-        middle, share = 100 * np.median(misses, axis=0), 100 * np.mean(inside, axis=0)
-        lines.append(
-            f"| {kind} | {middle[0]:.1f} % | {share[0]:.0f} % | {middle[1]:.1f} % | {share[1]:.0f} % |"
-        )
+            edges = [np.quantile(d, (0.05, 0.5, 0.95)) / t[0] for d, t in pairs]
+            misses.append([abs(math.log(e[1])) for e in edges])
+            widths.append([0.5 * math.log(e[2] / e[0]) for e in edges])
+            inside.append([e[0] < 1.0 < e[2] for e in edges])
+        middle, wide = 100 * np.median(misses, axis=0), 100 * np.median(widths, axis=0)
+        share = 100 * np.mean(inside, axis=0)
+        cells = [f"{middle[k]:.1f} % | {wide[k]:.0f} % | {share[k]:.0f} %" for k in (0, 1)]
+        said = "" if kind == "none" else "yes" if told else "no"
+        lines.append(f"| {kind} | {said} | {' | '.join(cells)} |")
     return lines
 
 

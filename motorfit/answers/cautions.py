@@ -79,6 +79,8 @@ def _from_elsewhere(fit: FitLike, propeller: PropellerDraws) -> Caution:
     taught = propeller.sharpened_by
     more = "" if len(taught) < 7 else f" and {len(taught) - 6} more"
     by = f"{', '.join(taught[:6])}{more} sharpened them" if taught else "no tested propeller sharpens them"
+    if propeller.same_make:
+        by += f", of the same make {', '.join(propeller.same_make[:6])}"
     return Caution(
         "geometry-only-propeller",
         f"{name} was not tested: its coefficients are what propellers of {propeller.blades} blades usually "

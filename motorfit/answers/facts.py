@@ -4,7 +4,7 @@ What is read of ``fit.constant`` (all of it JSON-able):
 
     air          temperature_c, pressure_hpa, humidity_pct
     controller   current_limit_a, the bench's nominal one or null
-    propellers   by id: diameter_m, pitch_m, blades, reference_rev_per_s
+    propellers   by id: diameter_m, pitch_m, blades, reference_rev_per_s, make where told
     envelope     overall: speed_rpm, voltage_v, current_a, each [low, high] or null;
                  propellers: by id the same, only of those this motor ran
 """
@@ -24,12 +24,13 @@ OVERALL = "overall"
 
 @dataclass(frozen=True)
 class PropellerFacts:
-    """Geometry of a propeller: diameter and pitch in m, blades, reference speed in rev/s."""
+    """Geometry of a propeller: diameter and pitch in m, blades, reference speed in rev/s; make, or empty."""
 
     diameter_m: float
     pitch_m: float
     blades: int
     reference_rev_per_s: float
+    make: str = ""
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,7 @@ def propeller_facts(fit: FitLike, propeller: str) -> PropellerFacts:
         pitch_m=float(stored["pitch_m"]),
         blades=int(stored["blades"]),
         reference_rev_per_s=float(stored.get("reference_rev_per_s") or 250.0),
+        make=str(stored.get("make") or ""),
     )
 
 

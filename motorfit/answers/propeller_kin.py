@@ -3,15 +3,14 @@
 Four numbers describe a propeller: log C_T, logit of the figure of merit, and the exponents of C_T and C_Q
 with speed, all where n D² is `LIKENESS` (equal n D² is nearly equal Reynolds number at equal shape, so
 that small and large propellers are compared alike). Their means are polynomials of log pitch ratio, log
-blades and log diameter. What is left is a part shared by like propellers (a family, or whatever one bench
-buys) and each propeller's own. Numbers: `propeller_numbers`, fitted by `benchmarks/propeller_geometry.py`
-to published static tests.
+blades and log diameter. What is left is shared by propellers of one make, or is a propeller's own. Numbers:
+`propeller_numbers`, fitted by `benchmarks/propeller_geometry.py` to published static tests.
 
 A library's own propellers sharpen the means: the model is normal, so the answer is closed: the
-coefficients of an untested propeller given those of the tested ones, draw by draw. How alike the library's
-propellers are, and how much each scatters, is not known beforehand; both are weighed over a small grid by
-the likelihood of the tested ones (A. Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, ch. 5, on
-partial pooling).
+coefficients of an untested propeller given those of the tested ones, draw by draw. Propellers of one make
+share a shift. Where nobody tells the makes, every sorting into makes counts (`propeller_makes`), and so
+does a small grid of how much propellers scatter; both are weighed by the likelihood of the tested ones
+(A. Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, ch. 5, on partial pooling).
 """
 
 from __future__ import annotations
@@ -21,9 +20,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_triangular
+import numpy.typing as npt
 
 from motorfit.answers.posterior import FloatArray
+from motorfit.answers.propeller_makes import count_within, sortings
 from motorfit.answers.propeller_numbers import OWN_COVARIANCE, PRIOR_COVARIANCE, PRIOR_MEAN
 
 LIKENESS = 6.0
@@ -37,11 +37,12 @@ STAND_SD = (0.025, 0.020, 0.0, 0.0)
 UNIT_SD = (0.02, 0.045, 0.0, 0.0)
 """Scale of the half-normal spread between units of one type: C_T 2 %, a logit that leaves C_Q 3 to 4 %."""
 
-# Share of the families' scatter that propellers of one library have in common, and scale of what is each
-# one's own, with their weights before any test. A library mixes makers, so a small share is likelier than
-# a large one; the published tests are of one careful laboratory, so scales above 1 are as likely as below.
-SHARES = ((0.1, 0.5), (0.5, 0.3), (0.9, 0.2))
-SCALES = ((0.5, 0.1), (0.7, 0.2), (1.0, 0.35), (1.4, 0.25), (2.0, 0.1))
+# How much propellers scatter, within a make and between makes, relative to the published tests, with weights
+# before any test: those are of one careful laboratory, so more is as likely as less.
+SCALES = ((0.7, 0.25), (1.0, 0.5), (1.4, 0.25))
+MOST_TAUGHT = 30
+"""Tested propellers that may sharpen one answer; more would take time and teach little."""
+_WEIGHED_ROWS = 24
 _ROOT = 0.5 * math.log(2.0 / math.pi)
 
 
@@ -51,9 +52,9 @@ class Model:
 
     Attributes
     ----------
-    mean, covariance : (18,), (18, 18) of the design's 14 coefficients and of the four shifts a library has
-        in common
-    own : (4, 4) scatter of a propeller about its family
+    mean, covariance : (18,), (18, 18) of the design's 14 coefficients and of the four shifts that propellers
+        of a make have in common
+    own : (4, 4) scatter of a propeller about its make
     """
 
     mean: FloatArray
@@ -124,12 +125,14 @@ class Known:
     components : (S, 4) draws, row i belonging with row i of the fit that is asked
     learned : which of the four the tests taught; the others are left out
     stand : names the stand; propellers of one stand share its systematic doubt
+    make : whose it is, any word; empty where nobody told
     """
 
     geometry: Geometry
     components: FloatArray
     learned: tuple[bool, bool, bool, bool]
     stand: str
+    make: str = ""
 
 
 def sharpened(
@@ -139,79 +142,118 @@ def sharpened(
     size: int,
     rng: np.random.Generator,
     model: Model = SHIPPED,
+    make: str = "",
 ) -> FloatArray:
     """Draw the components (size, 4) of an untested propeller on a stand, given the tested ones.
 
     Rows of ``known`` are data of their row: pooling is done row by row, so whatever a row's gains and
-    heats did to the tested coefficients passes on to the untested one. The order of ``known`` makes no
-    difference. With none, draws of the shipped prior.
+    heats did to the tested coefficients passes on to the untested one. Only the weights of sortings and
+    scales are those of all rows together. The order of ``known`` makes no difference. With none, draws of
+    the shipped prior. ``make`` is that of the untested one, where told.
     """
     normal = rng.standard_normal((size, COMPONENTS))
     chance = rng.random(size)
-    tested = sorted((k for k in known if any(k.learned)), key=_order)
-    cells = [(share, scale, p * q) for share, p in SHARES for scale, q in SCALES]
-    blocks = [_block(model, geometry, tested, stand, share, scale) for share, scale, _ in cells]
+    tested = telling(geometry, make, known)
+    cells = _Cells.of(model, geometry, tested, stand, make)
     values = _values(tested, size)
-    log_weight = np.stack(
-        [math.log(w) + b.log_likelihood(values) for (_, _, w), b in zip(cells, blocks, strict=True)]
+    cell = np.searchsorted(np.cumsum(cells.weights(values))[:-1], chance)
+    return cells.drawn(values, cell, normal)
+
+
+def telling(geometry: Geometry, make: str, known: Sequence[Known]) -> list[Known]:
+    """Return those that sharpen an answer, the most alike first.
+
+    There are no more of them than can be sorted into makes in reasonable time.
+    """
+
+    def key(other: Known) -> tuple[bool, float, str, float]:
+        apart = unlikeness(geometry, make, other.geometry, other.make)
+        return (*apart, other.stand, float(other.components[:, 0].sum()))
+
+    taken: list[Known] = []
+    for other in sorted((k for k in known if any(k.learned)), key=key):
+        if len(taken) < MOST_TAUGHT and count_within((make, *(k.make for k in taken), other.make)):
+            taken.append(other)
+    return taken
+
+
+def unlikeness(geometry: Geometry, make: str, other: Geometry, other_make: str) -> tuple[bool, float]:
+    """Say whether two are not told to be of one make, then how far apart their size, pitch and blades are."""
+    apart = (
+        math.log(other.diameter_m / geometry.diameter_m),
+        2.0 * math.log(other.pitch_m / other.diameter_m * geometry.diameter_m / geometry.pitch_m),
+        2.0 * math.log(other.blades / geometry.blades),
     )
-    weight = np.exp(log_weight - log_weight.max(axis=0))
-    edges = np.cumsum(weight / weight.sum(axis=0), axis=0)
-    cell = np.minimum((chance > edges).sum(axis=0), len(cells) - 1)
-    drawn = np.empty((size, COMPONENTS))
-    for index, block in enumerate(blocks):
-        rows = cell == index
-        drawn[rows] = block.mean(values[rows]) + normal[rows] @ block.root.T
-    return drawn
+    return not make or other_make != make, math.hypot(*apart)
 
 
 @dataclass(frozen=True)
-class _Block:
-    """The normal of an untested propeller given tested ones, for one share and scale."""
+class _Cells:
+    """Normals of the untested propeller given the tested ones, one a sorting and scale; q values tested.
 
-    target: FloatArray  # (4,) mean before any test
-    centre: FloatArray  # (q,) mean of what was tested
-    gain: FloatArray  # (4, q)
-    root: FloatArray  # (4, 4), root of the covariance that is left
-    whiten: FloatArray | None  # (q, q) lower, makes what was tested standard normal; None without any
+    Attributes
+    ----------
+    target, centre : (4,), (q,) means before any test
+    gain, root : (cells, 4, q), (cells, 4, 4) slope on what was tested, root of the covariance that is left
+    believed : (cells,) log weight before any test
+    inverse, log_det : (cells, q, q), (cells,) of the covariance of what was tested
+    """
 
-    def mean(self, values: FloatArray) -> FloatArray:
-        return self.target + (values - self.centre) @ self.gain.T
+    target: FloatArray
+    centre: FloatArray
+    gain: FloatArray
+    root: FloatArray
+    believed: FloatArray
+    inverse: FloatArray
+    log_det: FloatArray
 
-    def log_likelihood(self, values: FloatArray) -> FloatArray:
-        if self.whiten is None:
-            return np.zeros(len(values))
-        white = (values - self.centre) @ self.whiten.T
-        density: FloatArray = np.log(np.diag(self.whiten)).sum() - 0.5 * np.einsum("sq,sq->s", white, white)
-        return density
+    @classmethod
+    def of(cls, model: Model, geometry: Geometry, tested: Sequence[Known], stand: str, make: str) -> _Cells:
+        """Joint normals of the untested and the tested ones, then conditioned."""
+        count = len(tested) + 1
+        rows = np.concatenate([design(g) for g in (geometry, *(k.geometry for k in tested))])
+        slopes, shift = model.covariance[:14, :14], model.covariance[14:, 14:]
+        mean = rows @ model.mean[:14] + np.tile(model.mean[14:], count)
+        mixed = np.tile(rows @ model.covariance[:14, 14:], count)
+        stands = [stand, *(k.stand for k in tested)]
+        alike = np.array([[a == b for b in stands] for a in stands], dtype=np.float64)
+        steady = rows @ slopes @ rows.T + mixed + mixed.T + np.kron(alike, np.diag(np.square(STAND_SD)))
+        sorted_ways = sortings((make, *(k.make for k in tested)))
+        groups = np.array([way for way, _ in sorted_ways])
+        same = (groups[:, :, None] == groups[:, None, :]).astype(np.float64)
+        scatter = np.einsum("pij,ab->piajb", same, shift) + np.einsum("ij,ab->iajb", np.eye(count), model.own)
+        flat = scatter.reshape(len(groups), COMPONENTS * count, COMPONENTS * count)
+        covariance = np.concatenate([steady + scale**2 * flat for scale, _ in SCALES])
+        believed = np.log([w * weight for _, w in SCALES for _, weight in sorted_ways])
+        taken = COMPONENTS + np.flatnonzero([flag for k in tested for flag in k.learned])
+        inner = covariance[:, taken[:, None], taken]
+        cross = covariance[:, taken, :COMPONENTS]
+        inverse = np.linalg.inv(inner)
+        gain = (inverse @ cross).transpose(0, 2, 1)
+        left = covariance[:, :COMPONENTS, :COMPONENTS] - gain @ cross
+        return cls(
+            mean[:COMPONENTS], mean[taken], gain, np.linalg.cholesky(left), believed, inverse,
+            np.linalg.slogdet(inner)[1],
+        )  # fmt: skip
 
+    def weights(self, values: FloatArray) -> FloatArray:
+        """Weight of each cell, (cells,), averaged over some of the rows ``values`` (rows, q)."""
+        some = values[np.linspace(0, len(values) - 1, min(_WEIGHED_ROWS, len(values))).astype(int)]
+        off = some - self.centre
+        misfit = np.einsum("pij,ri,rj->pr", self.inverse, off, off, optimize=True)
+        logs = (self.believed - 0.5 * self.log_det)[:, None] - 0.5 * misfit
+        shares = np.exp(logs - logs.max(axis=0))
+        weight: FloatArray = (shares / shares.sum(axis=0)).mean(axis=1)
+        return weight
 
-def _block(
-    model: Model, geometry: Geometry, tested: Sequence[Known], stand: str, share: float, scale: float
-) -> _Block:
-    """Joint normal of target and tested propellers, then conditioned."""
-    count = len(tested) + 1
-    rows = [design(g) for g in (geometry, *(k.geometry for k in tested))]
-    shared = math.sqrt(share)
-    loading = np.concatenate([np.concatenate([r, shared * np.eye(COMPONENTS)], axis=1) for r in rows])
-    steady = np.concatenate([np.concatenate([r, np.eye(COMPONENTS)], axis=1) for r in rows])
-    mean = steady @ model.mean
-    family = model.covariance[14:, 14:]
-    own = scale**2 * (model.own + (1.0 - share) * family)
-    covariance = loading @ model.covariance @ loading.T + np.kron(np.eye(count), own)
-    stands = [stand, *(k.stand for k in tested)]
-    alike = np.array([[a == b for b in stands] for a in stands], dtype=np.float64)
-    covariance += np.kron(alike, np.diag(np.square(STAND_SD)))
-    taken = COMPONENTS + np.flatnonzero([flag for k in tested for flag in k.learned])
-    target, centre = mean[:COMPONENTS], mean[taken]
-    left = covariance[:COMPONENTS, :COMPONENTS]
-    if not taken.size:
-        return _Block(target, centre, np.zeros((COMPONENTS, 0)), np.linalg.cholesky(left), None)
-    cross = covariance[:COMPONENTS, taken]
-    root = np.linalg.cholesky(covariance[np.ix_(taken, taken)])
-    whiten = solve_triangular(root, np.eye(len(taken)), lower=True)
-    half = cross @ whiten.T
-    return _Block(target, centre, half @ whiten, np.linalg.cholesky(left - half @ half.T), whiten)
+    def drawn(self, values: FloatArray, cell: npt.NDArray[np.intp], normal: FloatArray) -> FloatArray:
+        """Draws (rows, 4), each of its cell."""
+        off = values - self.centre
+        made = np.empty_like(normal)
+        for index in np.unique(cell):
+            rows = cell == index
+            made[rows] = self.target + off[rows] @ self.gain[index].T + normal[rows] @ self.root[index].T
+        return made
 
 
 def _values(tested: Sequence[Known], size: int) -> FloatArray:
@@ -219,8 +261,3 @@ def _values(tested: Sequence[Known], size: int) -> FloatArray:
         return np.zeros((size, 0))
     every = np.concatenate([k.components for k in tested], axis=1)
     return every[:, np.flatnonzero([flag for k in tested for flag in k.learned])]
-
-
-def _order(known: Known) -> tuple[str, float, float, int, float]:
-    g = known.geometry
-    return (known.stand, g.diameter_m, g.pitch_m, g.blades, float(known.components[:, 0].sum()))

@@ -46,6 +46,7 @@ class StatedPropeller(BaseModel):
     pitch_in: _Positive | None = None
     pitch_mm: _Positive | None = None
     blades: Annotated[int, Field(ge=1, le=12)] = 2
+    make: Annotated[str, Field(min_length=1, max_length=100)] | None = None
     mass_g: Annotated[float, Field(gt=0, le=5000)] | None = None
     inertia_kg_m2: _Positive | None = None
     inertia_sd_kg_m2: _Positive | None = None

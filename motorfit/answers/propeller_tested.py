@@ -37,6 +37,7 @@ class LibraryPropeller:
     thrust, torque, thrust_exponent, torque_exponent : (S,) C_T, C_Q [1] and exponents [1]
     inertia : (S,) [kg m²], or None
     learned : which of log C_T, FM, and the two exponents the tests taught
+    make : whose it is, as its campaign tells; empty where it does not
     """
 
     name: str
@@ -51,6 +52,7 @@ class LibraryPropeller:
     torque_exponent: FloatArray
     inertia: FloatArray | None
     learned: tuple[bool, bool, bool, bool]
+    make: str = ""
 
     @property
     def stand(self) -> str:
@@ -63,7 +65,7 @@ class LibraryPropeller:
         values = to_components(
             self.thrust, self.torque, self.thrust_exponent, self.torque_exponent, float(np.log(ratio))
         )
-        return Known(self.geometry, values, self.learned, self.stand)
+        return Known(self.geometry, values, self.learned, self.stand, self.make)
 
 
 def campaign_of(fit: FitLike) -> str:
@@ -96,6 +98,7 @@ def propellers_tested_in(fit: FitLike) -> tuple[LibraryPropeller, ...]:
             torque_exponent=figures[3],
             inertia=parameter(fit, "prop_inertia", name),
             learned=(True, True, True, True),
+            make=facts.make,
         )
         before = _figures(fit.prior, fit.propellers.index(name))
         if before is not None:

@@ -20,7 +20,14 @@ from numpy.typing import NDArray
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import propeller_facts
 from motorfit.answers.posterior import FitLike, FloatArray, count, parameter
-from motorfit.answers.propeller_kin import Geometry, from_components, sharpened
+from motorfit.answers.propeller_kin import (
+    MOST_TAUGHT,
+    Geometry,
+    from_components,
+    sharpened,
+    telling,
+    unlikeness,
+)
 from motorfit.answers.propeller_stated import StatedPropeller
 from motorfit.answers.propeller_tested import (
     LibraryPropeller,
@@ -37,8 +44,6 @@ from motorfit.physics.drive import Load
 METRES_PER_INCH = 0.0254
 _GEOMETRY = re.compile(r"(\d{1,3}(?:\.\d{1,4})?)x(\d{1,3}(?:\.\d{1,4})?)x(\d{1,2})")
 _HIGHEST_MERIT = 0.97
-MOST_TAUGHT = 30
-"""Propellers of other campaigns that may sharpen one answer; more would take time and teach little."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +54,7 @@ class PropellerDraws:
     ``inertia`` [kg m²]; all (S,), row i belonging with row i of the fit. ``origin`` says where they come
     from: ``fit`` (its campaign), ``library`` (another campaign, named by ``source``), ``stated`` (measured
     figures that the user gave) or ``geometry``. ``sharpened_by`` names the tested propellers that taught
-    what is common.
+    what is common, ``same_make`` those of them that are told to be of its make.
     """
 
     name: str
@@ -64,6 +69,7 @@ class PropellerDraws:
     inertia: FloatArray | None = None
     source: str | None = None
     sharpened_by: tuple[str, ...] = ()
+    same_make: tuple[str, ...] = ()
 
 
 def propeller_draws(
@@ -80,21 +86,23 @@ def propeller_draws(
         same.
     propeller:
         An id of the fit's campaign or of the library (``ID@CAMPAIGN_FIT`` where several campaigns have
-        it), or diameter x pitch x blades in inches, such as ``7x4.5x2``; or a described propeller.
+        it), or diameter x pitch x blades in inches, such as ``7x4.5x2``, or ``7x4.5x2@MAKE``; or a described
+        propeller.
     library:
         Propellers tested in other campaigns, as `library_propellers` finds them.
 
     Raises
     ------
     AnswerError
-        Neither a known id nor a geometry within reach, or an id that several campaigns have.
+        Neither a known id nor a geometry within reach, an id that several campaigns have, or a make that
+        no tested propeller has.
     """
     if isinstance(propeller, StatedPropeller):
         return _stated(fit, propeller, library)
     if propeller in fit.propellers:
         return _from_fit(fit, propeller, library)
-    name, _, campaign_fit = propeller.partition("@")
-    held = [other for other in library if other.name == name and campaign_fit in ("", other.campaign_fit)]
+    name, _, behind = propeller.partition("@")
+    held = [other for other in library if other.name == name and behind in ("", other.campaign_fit)]
     if len(held) > 1:
         choices = ", ".join(f"{other.name}@{other.campaign_fit}" for other in held)
         titles = "; ".join(sorted({other.campaign for other in held if other.campaign}))
@@ -103,10 +111,18 @@ def propeller_draws(
         )
     if held:
         return _from_library(fit, held[0])
-    geometry = geometry_of(propeller)
+    geometry = geometry_of(name)
     if geometry is None:
         raise _unknown(fit, propeller, library)
-    return _from_geometry(fit, propeller, geometry, None, library)
+    makes = sorted({other.make for other in (*propellers_tested_in(fit), *library)} - {""})
+    if behind and behind not in makes:
+        raise AnswerError(
+            "propeller",
+            propeller,
+            f"a make after @ that a tested propeller has ({', '.join(makes) or 'none is told'})",
+            "Makes are told in the campaign file, as make of a propeller; leave it out where it is another.",
+        )
+    return _from_geometry(fit, propeller, geometry, None, library, behind)
 
 
 def geometry_of(text: str) -> Geometry | None:
@@ -151,7 +167,7 @@ def _from_fit(fit: FitLike, propeller: str, library: Sequence[LibraryPropeller])
         # Declared, never run: its geometry and the tested ones say more than the prior that the fit
         # carried along.
         geometry = Geometry(facts.diameter_m, facts.pitch_m, facts.blades)
-        made = _from_geometry(fit, propeller, geometry, None, library)
+        made = _from_geometry(fit, propeller, geometry, None, library, facts.make)
         own = parameter(fit, "prop_inertia", propeller)
         return replace(made, origin="fit", inertia=made.inertia if own is None else own)
     thrust, torque = (parameter(fit, f"{kind}_coefficient", propeller) for kind in ("thrust", "torque"))
@@ -200,16 +216,20 @@ def _from_geometry(
     geometry: Geometry,
     mass_kg: float | None,
     library: Sequence[LibraryPropeller],
+    make: str,
 ) -> PropellerDraws:
     """Draw from what propellers have in common; seeded by campaign and geometry: the same question, the same
     answer.
     """
     size = count(fit)
     rng = _generator(fit, geometry)
-    tested = (*propellers_tested_in(fit), *beside(fit, _nearest(geometry, library)))
+    tested = (*propellers_tested_in(fit), *beside(fit, _nearest(geometry, make, library)))
+    known = [t.known() for t in tested]
     stand = str(fit.attributes.get("bench", "")) or campaign_of(fit)
-    drawn = sharpened(geometry, [t.known() for t in tested], stand, size, rng)
+    drawn = sharpened(geometry, known, stand, size, rng, make=make)
     thrust, torque, thrust_exponent, torque_exponent = from_components(drawn)
+    taught = [id(k) for k in telling(geometry, make, known)]
+    by = [t for t, k in zip(tested, known, strict=True) if id(k) in taught]
     return PropellerDraws(
         name=name,
         origin="geometry",
@@ -221,21 +241,16 @@ def _from_geometry(
         thrust_exponent=thrust_exponent,
         torque_exponent=torque_exponent,
         inertia=_inertia(geometry, mass_kg, rng.standard_normal((2, size))),
-        sharpened_by=tuple(sorted(t.name for t in tested)),
+        sharpened_by=tuple(sorted(t.name for t in by)),
+        same_make=tuple(sorted(t.name for t in by if make and t.make == make)),
     )
 
 
-def _nearest(geometry: Geometry, library: Sequence[LibraryPropeller]) -> list[LibraryPropeller]:
-    """Return those of a large library that tell most: the most alike in size, pitch and blades."""
+def _nearest(geometry: Geometry, make: str, library: Sequence[LibraryPropeller]) -> list[LibraryPropeller]:
+    """Return those of a large library that may tell: of the same make, then the most alike."""
 
-    def key(other: LibraryPropeller) -> tuple[float, str, str]:
-        here = other.geometry
-        apart = (
-            math.log(here.diameter_m / geometry.diameter_m),
-            2.0 * math.log(here.pitch_m / here.diameter_m * geometry.diameter_m / geometry.pitch_m),
-            2.0 * math.log(here.blades / geometry.blades),
-        )
-        return math.hypot(*apart), other.campaign_fit, other.name
+    def key(other: LibraryPropeller) -> tuple[bool, float, str, str]:
+        return (*unlikeness(geometry, make, other.geometry, other.make), other.campaign_fit, other.name)
 
     return sorted(library, key=key)[:MOST_TAUGHT]
 
@@ -262,7 +277,7 @@ def _stated(fit: FitLike, stated: StatedPropeller, library: Sequence[LibraryProp
     """Draw what is stated about its figures; the rest from geometry, at the stated speed."""
     geometry = Geometry(stated.diameter_m, stated.pitch_m, stated.blades)
     mass = None if stated.mass_g is None else stated.mass_g * 1e-3
-    base = _from_geometry(fit, stated.name, geometry, mass, library)
+    base = _from_geometry(fit, stated.name, geometry, mass, library, stated.make or "")
     speed = base.reference_rev_per_s if stated.reference_rpm is None else stated.reference_rpm / 60.0
     normal = np.random.default_rng(zlib.crc32(f"{campaign_of(fit)}/{stated!r}".encode())).standard_normal(
         (5, count(fit))
@@ -299,6 +314,7 @@ def _stated(fit: FitLike, stated: StatedPropeller, library: Sequence[LibraryProp
         torque_exponent=exponents[1],
         inertia=inertia,
         sharpened_by=base.sharpened_by,
+        same_make=base.same_make,
     )
 
 

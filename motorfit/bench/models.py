@@ -96,7 +96,7 @@ class Motor(_Part):
 
 
 class Propeller(_Part):
-    """A propeller: diameter and pitch (inch or mm), blades, mass [g], inertia [kg m^2]."""
+    """A propeller: diameter and pitch (inch or mm), blades, make, mass [g], inertia [kg m^2]."""
 
     id: Id
     diameter_in: Positive | None = None
@@ -104,6 +104,7 @@ class Propeller(_Part):
     pitch_in: Positive | None = None
     pitch_mm: Positive | None = None
     blades: Annotated[int, Field(ge=1, le=12)] = 2
+    make: Id | None = None
     mass_g: Positive | None = None
     inertia_kg_m2: Positive | None = None
     inertia_sd_kg_m2: Positive | None = None

@@ -20,7 +20,8 @@ PropellerName = Annotated[
     typer.Option(
         "--propeller",
         metavar="ID_OR_DxPxB",
-        help="A propeller of the fit or the library, diameter x pitch x blades in inches, or a .toml file.",
+        help="A propeller of the fit or the library, diameter x pitch x blades in inches (@MAKE where told), "
+        "or a .toml file.",
     ),
 ]
 Voltage = Annotated[

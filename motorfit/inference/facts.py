@@ -40,7 +40,7 @@ def constant_facts(graph: Graph, motor: str) -> dict[str, Any]:
         "propellers": {
             p.id: {
                 "diameter_m": p.diameter_m, "pitch_m": p.pitch_m, "blades": p.blades,
-                "reference_rev_per_s": p.reference_rev_per_s, "mass_g": p.mass_g,
+                "reference_rev_per_s": p.reference_rev_per_s, "mass_g": p.mass_g, "make": p.make,
             }
             for p in campaign.propellers
         },

@@ -8,6 +8,7 @@ import pytest
 
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.propeller_kin import Geometry
+from motorfit.answers.propeller_stated import StatedPropeller
 from motorfit.answers.propeller_tested import LibraryPropeller, propellers_tested_in
 from motorfit.answers.propellers import load_of, propeller_draws
 from tests.answers.standin import make_fit
@@ -114,10 +115,36 @@ def test_a_library_sharpens_a_geometry() -> None:
         replace(_other(s, f"c{s}"), geometry=Geometry((6 + 0.5 * s) * 0.0254, 0.1, 2)) for s in range(6)
     ]
     helped = propeller_draws(fit, "8x4.5x2", library)
-    assert len(helped.sharpened_by) == 8
+    assert len(helped.sharpened_by) == 5  # the most alike: more could not be sorted into makes by chance
     assert np.std(np.log(helped.thrust)) < np.std(np.log(alone.thrust))
     back = propeller_draws(fit, "8x4.5x2", library[::-1])
     np.testing.assert_array_equal(helped.thrust, back.thrust)
+
+
+def test_a_told_make_narrows_its_own_and_no_other() -> None:
+    fit = make_fit()
+    library = [replace(_other(s, f"c{s}"), make="alder") for s in range(6)]
+    own = propeller_draws(fit, "8x4.5x2@alder", library)
+    assert own.same_make == ("p8x4x2",) * 6 and own.name == "8x4.5x2@alder"
+    open_ = propeller_draws(fit, "8x4.5x2", library)
+    spread = [float(np.std(np.log(made.thrust))) for made in (own, open_)]
+    assert spread[0] < 0.75 * spread[1]
+    stated = StatedPropeller(diameter_in=8, pitch_in=4.5, make="birch")
+    stranger = propeller_draws(fit, stated, library)
+    assert stranger.same_make == () and float(np.std(np.log(stranger.thrust))) > 1.5 * spread[0]
+    with pytest.raises(AnswerError, match=r"a make after @ .*\(alder\)"):
+        propeller_draws(fit, "8x4.5x2@birch", library)
+
+
+def test_a_campaign_tells_makes() -> None:
+    fit = make_fit()
+    told = {name: {**facts, "make": "alder"} for name, facts in fit.constant["propellers"].items()}
+    known = propellers_tested_in(fit.with_constant(propellers=told))
+    assert {t.make for t in known} == {"alder"} and known[0].known().make == "alder"
+    made = propeller_draws(fit.with_constant(propellers=told), "p9x5x2")  # declared, never run
+    assert made.same_make == ("p6x4x3", "p7x35x3")
+    plain = propeller_draws(fit, "p9x5x2")
+    assert np.std(np.log(made.thrust)) < np.std(np.log(plain.thrust))
 
 
 def test_what_was_not_learned_is_not_evidence() -> None:
