@@ -92,6 +92,10 @@ class Curve(_Answer):
 
     unit: str
     row: list[int]
+    line: list[int] | None = Field(
+        default=None,
+        description="Its line in the file, as findings name rows; null for older curves.",
+    )
     time_s: list[float] | None
     value: list[MaybeNumber]
     rows_held: int

@@ -1,12 +1,12 @@
 // A job from its address: progress as it comes, then findings on the curves where they occur, or the motors fitted.
 import { h, notes, say, show } from "./dom.js";
 import { cancel, follow, get, post } from "./http.js";
-import { colour, draw as plot, tint } from "./plot.js";
+import { curves as drawCurves, told as findings } from "./job-curves.js";
+import { library } from "./plot.js";
 import { words } from "./names.js";
-import { shown, worded } from "./units.js";
+import { worded } from "./units.js";
 
 const ENDED = ["done", "failed", "cancelled"];
-const LEVEL = { error: "error", warning: "warning" };
 
 export async function draw(place, { rest, signal }) {
   const id = rest[0] ?? "";
@@ -30,7 +30,7 @@ export async function draw(place, { rest, signal }) {
     tell();
     if (job.problem) {
       const faults = (job.problem.faults ?? []).map((f) => ({ level: "error", kind: f.at ?? f.path, text: f.message ?? `${f.value} · allowed: ${f.allowed}. ${f.remedy}` }));
-      show(problem, notes([{ level: "error", kind: job.problem.title, text: job.problem.detail }, ...faults, ...findings(job.problem.findings ?? [])]), back());
+      show(problem, notes([{ level: "error", kind: job.problem.title, text: job.problem.detail }, ...faults]), findings(job.problem.findings ?? []), back());
     }
     if (job.state === "done" && job.kind === "check") return checked(result, job, id);
     if (job.state === "done" && job.kind === "fit") fitted(result, job);
@@ -49,11 +49,6 @@ export async function draw(place, { rest, signal }) {
 
 const back = () => h("p", {}, h("a", { href: "#/campaign" }, "Back to the campaign; its draft is kept."));
 
-function findings(list) {
-  return list.map((f) => ({ level: LEVEL[f.severity], kind: `${f.severity} · ${f.run}${f.channel ? ` · ${f.channel.replaceAll("_", " ")}` : ""}`,
-    text: `${worded(f.message)} ${worded(f.remedy ?? "")}${f.rows?.length ? ` Rows ${f.rows.slice(0, 8).join(", ")}${f.rows.length > 8 ? " …" : ""}.` : ""}` }));
-}
-
 async function checked(place, job, id) {
   const r = job.result;
   const faults = (r.faults ?? []).map((f) => ({ level: "error", kind: f.path, text: `${f.value} · allowed: ${f.allowed}. ${f.remedy}` }));
@@ -70,40 +65,19 @@ async function checked(place, job, id) {
     }
   } }, "Fit it");
   const curves = h("section", {}, h("h2", {}, "The logs as they were read"));
-  const list = findings(r.findings ?? []);
+  const list = r.findings ?? [];
   show(place, h("h2", {}, r.campaign ?? "Campaign"), faults.length ? notes(faults) : null,
-    list.length ? notes(list) : faults.length ? null : h("p", {}, "Nothing odd was found."),
+    list.length ? findings(list, curves) : faults.length ? null : h("p", {}, "Nothing odd was found."),
     r.ok ? h("p", {}, fit) : h("p", {}, "It cannot be fitted like this."), told, back(),
     r.assumptions?.length ? [h("h2", {}, "Assumed"), h("ul", {}, r.assumptions.map((t) => h("li", {}, worded(t))))] : null,
     weak.length ? [h("h2", {}, "What these runs teach weakly or not at all"), h("ul", {}, weak.map((t) => h("li", {}, h("strong", {}, `${words(t.parameter)} of ${t.of}`), `: ${t.strength}. ${worded(t.advice)}`)))] : null, curves);
   try {
+    library().catch(() => {}); // Begins to come with the curves; who draws with it tells of a failure.
     const { runs } = await get(`/v1/jobs/${encodeURIComponent(id)}/curves`);
-    runs.forEach((run, index) => curves.append(curveBox(run, (r.findings ?? []).filter((f) => f.run === run.run), index === 0)));
+    drawCurves(curves, runs, list);
   } catch (error) {
     curves.append(h("p", { class: "quiet" }, error.message));
   }
-}
-
-function curveBox(run, found, open) {
-  const inner = h("div", { class: "grid" });
-  const box = h("details", {}, h("summary", {}, `${run.run} · ${run.kind}${run.propeller ? ` · ${run.propeller}` : ""}${found.length ? ` · ${found.length} findings` : ""}`), inner);
-  let drawn = false;
-  box.addEventListener("toggle", () => {
-    if (!box.open || drawn) return;
-    drawn = true;
-    for (const [name, c] of Object.entries(run.channels)) {
-      const [factor, unit] = shown(c.unit, name);
-      const here = found.filter((f) => (f.channel === null || f.channel === name) && f.start_s !== null && f.start_s !== undefined && c.time_s);
-      const node = h("div", { class: "plot", role: "img", "aria-label": `${name.replaceAll("_", " ")} of run ${run.run}` });
-      inner.append(h("figure", {}, node, h("figcaption", {}, here.length ? `Marked: ${here.map((f) => f.kind).join(", ")}` : `${c.rows_held} rows`)));
-      const shapes = here.map((f) => ({ type: "rect", xref: "x", yref: "paper", x0: f.start_s, x1: f.end_s ?? f.start_s, y0: 0, y1: 1, layer: "below",
-        fillcolor: tint(colour("warn"), 0.25), line: { color: colour("warn"), width: 1.5, dash: "dot" } }));
-      plot(node, [{ x: c.time_s ?? c.row, y: c.value.map((v) => (v === null ? null : v * factor)), mode: c.time_s ? "lines" : "markers", line: { color: colour("band"), width: 1.2 } }],
-        { x: c.time_s ? "time [s]" : "row", y: unit ? `${name.replaceAll("_", " ")} [${unit}]` : name, height: 200, shapes }).catch((e) => show(node, e.message));
-    }
-  });
-  box.open = open;
-  return box;
 }
 
 function fitted(place, job) {

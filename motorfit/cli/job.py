@@ -178,6 +178,7 @@ def _curves(log: RunLog) -> dict[str, Any]:
         channels[name] = {
             "unit": CHANNELS[name].unit if name in CHANNELS else "",
             "row": rows.tolist(),
+            "line": None if log.rows is None else log.rows[rows].tolist(),
             "time_s": None if log.time_s is None else plain(log.time_s[rows]),
             "value": plain(values[rows]),
             "rows_held": len(values),

@@ -1,0 +1,138 @@
+// Findings by number, and the same numbers on the curves where they occur.
+import { h, show } from "./dom.js";
+import { colour, draw as plot, tint } from "./plot.js";
+import { shown, worded } from "./units.js";
+
+const LEVEL = { error: "error", warning: "warning", note: "note" };
+const WHOLE = 0.9; // A finding over so much of a run is said beside its curve, not drawn over all of it.
+const MOST_MARKS = 12;
+const words = (name) => name.replaceAll("_", " ").replaceAll("-", " ");
+const sentence = (text) => (text && !/[.!?]$/.test(text) ? `${text}.` : text);
+
+// “2 to 9, 14”: rows of a finding, those that follow each other together.
+function rowsText(rows) {
+  const spans = [];
+  for (const row of rows) {
+    if (spans.length && row === spans.at(-1)[1] + 1) spans.at(-1)[1] = row;
+    else spans.push([row, row]);
+  }
+  const shownSpans = spans.slice(0, 6).map(([a, b]) => (a === b ? `${a}` : `${a} to ${b}`));
+  return `${shownSpans.join(", ")}${spans.length > 6 ? " …" : ""}`;
+}
+
+function textOf(f) {
+  const message = worded(sentence(f.message));
+  const span = f.rows?.length === 2 && f.start_s !== null && f.start_s !== undefined;
+  const rows = f.rows?.length && !/^rows? \d/.test(message) ? ` Lines of the file: ${span ? f.rows.join(" to ") : rowsText(f.rows)}.` : "";
+  return `${message[0].toUpperCase()}${message.slice(1)} ${worded(sentence(f.remedy ?? ""))}${rows}`;
+}
+
+// The list; with `place`, the section of the curves, each finding has a button that leads to its curve.
+export function told(list, place) {
+  if (!list.length) return null;
+  return h("ol", { class: "notes numbered", "aria-label": "Findings" }, list.map((f, k) => h("li", { class: LEVEL[f.severity] ?? "note" },
+    h("span", { class: "kind" }, `${k + 1} · ${f.severity} · ${words(f.kind)} · ${f.run}${f.channel ? `, ${words(f.channel)}` : ""}`), h("span", {}, textOf(f)),
+    place ? h("button", { class: "small", "aria-label": `Show finding ${k + 1} on its curve`, onclick: () => lead(place, f) }, "On the curve") : null)));
+}
+
+function lead(place, f) {
+  const box = [...place.querySelectorAll("details")].find((node) => node.dataset.run === f.run);
+  if (!box) return;
+  box.open = true;
+  box.dispatchEvent(new Event("toggle"));
+  const figures = [...box.querySelectorAll("figure")];
+  const aim = figures.find((node) => node.dataset.channel === f.channel) ?? box;
+  aim.tabIndex = -1;
+  aim.focus({ preventScroll: true });
+  aim.scrollIntoView({ block: "center" });
+}
+
+// Where the file's lines lie in time, between the points that are drawn.
+function timeOf(line, c) {
+  const at = c.line.findIndex((l) => l >= line);
+  if (at < 0) return c.time_s.at(-1);
+  if (at === 0 || c.line[at] === line) return c.time_s[at];
+  const share = (line - c.line[at - 1]) / (c.line[at] - c.line[at - 1]);
+  return c.time_s[at - 1] + share * (c.time_s[at] - c.time_s[at - 1]);
+}
+
+// Places of a finding on a channel: spans of time, or "whole" where it holds of the whole run.
+function places(f, c) {
+  const [first, last] = [c.time_s[0], c.time_s.at(-1)];
+  if (f.start_s !== null && f.start_s !== undefined) {
+    const end = f.end_s ?? f.start_s;
+    return end - f.start_s >= WHOLE * (last - first) ? "whole" : [[f.start_s, end]];
+  }
+  if (!f.rows?.length || !c.line) return "whole";
+  const spans = [];
+  const near = (last - first) / 150;
+  for (const row of f.rows) {
+    const at = timeOf(row, c);
+    if (spans.length && at - spans.at(-1)[1] <= near) spans.at(-1)[1] = at;
+    else spans.push([at, at]);
+  }
+  return spans.slice(0, MOST_MARKS);
+}
+
+// A line is broken where readings are missing or the clock jumps, not drawn on as if it were known.
+function broken(x, y, rows, held) {
+  const step = Math.max(2, (2 * held) / 200);
+  const wide = (3 * (x.at(-1) - x[0])) / 200;
+  const out = { x: [], y: [] };
+  x.forEach((at, k) => {
+    if (k && (rows[k] - rows[k - 1] > step || at - x[k - 1] > wide)) {
+      out.x.push(x[k - 1]);
+      out.y.push(null);
+    }
+    out.x.push(at);
+    out.y.push(y[k]);
+  });
+  return out;
+}
+
+function figureOf(name, c, found, run) {
+  const [factor, unit] = shown(c.unit, name);
+  const here = found.filter(({ f }) => f.channel === null || f.channel === name);
+  const [shapes, annotations, marked, whole] = [[], [], [], []];
+  for (const { f, number } of c.time_s ? here : []) {
+    const spans = places(f, c);
+    if (spans === "whole") { whole.push(`${number} ${words(f.kind)}`); continue; }
+    marked.push(`${number} ${words(f.kind)}`);
+    for (const [from, to] of spans) {
+      shapes.push({ type: "rect", xref: "x", yref: "paper", x0: from, x1: to, y0: 0, y1: 1, layer: "below",
+        fillcolor: tint(colour("warn"), 0.18), line: { color: colour("warn"), width: 1.5, dash: "dot" } });
+    }
+    annotations.push({ x: spans[0][0], y: 1, xref: "x", yref: "paper", text: String(number), showarrow: false, xanchor: "left", yanchor: "bottom", font: { color: colour("warn"), size: 12 } });
+  }
+  const caption = [marked.length ? `Marked: ${marked.join(", ")}` : null, whole.length ? `Of the whole run: ${whole.join(", ")}` : null, `${c.rows_held} rows`].filter(Boolean).join(". ");
+  const node = h("div", { class: "plot", role: "img", "aria-label": `${words(name)} of run ${run.run}. ${caption}` });
+  const line = c.time_s ? broken(c.time_s, c.value, c.row, c.rows_held) : { x: c.row, y: c.value };
+  const act = () => plot(node, [{ x: line.x, y: line.y.map((v) => (v === null ? null : v * factor)), mode: c.time_s ? "lines" : "markers", connectgaps: false, line: { color: colour("band"), width: 1.2 },
+    marker: { color: colour("band"), size: 5 } }],
+  { x: c.time_s ? "time [s]" : "row", y: unit ? `${words(name)} [${unit}]` : words(name), height: 200, shapes, more: { annotations, margin: { l: 62, r: 12, t: annotations.length ? 22 : 8, b: 42 } } });
+  return { figure: h("figure", { "data-channel": name, "data-marks": shapes.length }, node, h("figcaption", {}, caption)), draw: () => act().catch((e) => show(node, e.message)) };
+}
+
+function boxOf(run, found) {
+  const inner = h("div", { class: "grid" });
+  const count = found.length ? ` · ${found.length} ${found.length === 1 ? "finding" : "findings"}` : "";
+  const box = h("details", { "data-run": run.run }, h("summary", {}, run.run, h("span", { class: "quiet" }, ` · ${run.kind}${run.propeller ? ` · ${run.propeller}` : ""}${count}`)), inner);
+  let drawn = false;
+  box.addEventListener("toggle", () => {
+    if (!box.open || drawn) return;
+    drawn = true;
+    const made = Object.entries(run.channels).map(([name, c]) => figureOf(name, c, found, run));
+    inner.append(...made.map(({ figure }) => figure));
+    made.forEach(({ draw }) => draw());
+  });
+  return box;
+}
+
+export function curves(place, runs, findings) {
+  place.append(h("p", { class: "quiet" }, "Numbers and shaded spans are the findings above. A line is broken where readings are missing or were taken as missing."));
+  const boxes = runs.map((run) => boxOf(run, findings.map((f, k) => ({ f, number: k + 1 })).filter(({ f }) => f.run === run.run)));
+  place.append(...boxes);
+  // The first run with a finding, else the first.
+  const first = runs.findIndex((run) => findings.some((f) => f.run === run.run));
+  if (boxes.length) boxes[Math.max(0, first)].open = true;
+}
