@@ -34,6 +34,7 @@ _SOURCES = (
     "physics/sweep.py",
     "physics/axes.py",
     "physics/demand.py",
+    "physics/endurance.py",
     "inference/late_channels.py",
     "inference/kernels.py",
     "answers/selection.py",

@@ -14,7 +14,7 @@ from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import bench_current_limit
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.question import Machine
-from motorfit.answers.steady import SteadyDraws
+from motorfit.answers.steady import SteadyBands
 from motorfit.answers.warmth import settled_along
 
 LOW_CELL_V = 3.3
@@ -114,7 +114,7 @@ def limit_cautions(
 
 
 def heat_cautions(
-    machine: Machine, found: SteadyDraws, points: FloatArray, along: str, limits: Limits
+    machine: Machine, found: SteadyBands, points: FloatArray, along: str, limits: Limits
 ) -> list[Caution]:
     """Name the points at which a motor that runs on may pass the winding's limit.
 

@@ -9,7 +9,7 @@ from typing import Any
 from numpy.typing import NDArray
 
 from motorfit.answers.axis import DEFAULT_THROTTLE, Axis, axis_of
-from motorfit.answers.bands import Band, bands, check_interval
+from motorfit.answers.bands import Band, check_interval
 from motorfit.answers.cautions import Caution, envelope_cautions, running_cautions
 from motorfit.answers.facts import AirLike
 from motorfit.answers.limits import Limits, heat_cautions, limit_cautions
@@ -18,8 +18,9 @@ from motorfit.answers.plain import number, numbers
 from motorfit.answers.posterior import FitLike, FloatArray
 from motorfit.answers.propellers import PropellerDraws
 from motorfit.answers.question import GRAVITY, machine_of
-from motorfit.answers.steady import steady_draws
+from motorfit.answers.steady import steady_bands
 from motorfit.answers.supply import PackChoice
+from motorfit.answers.warmth import few_draws
 
 __all__ = ["DEFAULT_THROTTLE", "GRAVITY", "Prediction", "predict"]
 
@@ -139,8 +140,8 @@ def predict(
         winding_temperature_c=winding_temperature_c,
         magnet_temperature_c=magnet_temperature_c,
     )
-    found = steady_draws(machine, axis)
-    curves = bands({name: array.T for name, array in found.values.items()}, interval)
+    found = steady_bands(machine, axis, interval, few_draws(machine.draws))
+    curves = found.curves
     # over an axis, its own points stand where its curve would
     seen = dict(curves) | ({} if axis.curve == "throttle" else {axis.curve: Band(*(axis.points,) * 3)})
     prop, along = machine.propeller, axis.text()

@@ -15,11 +15,13 @@ from motorfit.answers.facts import AirLike, campaign_air
 from motorfit.answers.machine import REFERENCE_C, LimitChoice, drive_of
 from motorfit.answers.posterior import FitLike, FloatArray, count, parameter
 from motorfit.answers.propellers import PropellerDraws, load_of, propeller_draws
+from motorfit.answers.remember import remembered
 from motorfit.answers.supply import PackChoice, Supply, check_motors, ideal_supply, pack_supply
 from motorfit.inference.priors import BELIEFS
 from motorfit.physics.air import air_density
 from motorfit.physics.drive import Drive, Load
 from motorfit.physics.propeller import inertia
+from motorfit.physics.rows import R_RS, stacked
 
 RPM_PER_RAD_S = 60.0 / (2.0 * math.pi)
 GRAVITY = 9.80665  # m/s², standard: turns newtons into grams of thrust
@@ -41,6 +43,17 @@ class Machine:
     rows: NDArray[np.intp] | None
     draws: int
     warnings: tuple[Caution, ...]
+    columns: FloatArray
+    """Drive and load as the steady solver takes them (`motorfit.physics.rows.stacked`)."""
+
+    def fed_by(self, supply: Supply) -> Machine:
+        """Return the machine on another supply."""
+        if np.ndim(supply.resistance) == 0 and supply.resistance == self.supply.resistance:
+            return replace(self, supply=supply)
+        columns = self.columns.copy()
+        columns[R_RS] = supply.resistance
+        drive = replace(self.drive, source_resistance=supply.resistance)
+        return replace(self, supply=supply, drive=drive, columns=columns)
 
     def own(self, name: str, otherwise: float) -> FloatArray:
         """Return a parameter of the motor, (draws,); ``otherwise`` where the fit does without it."""
@@ -48,6 +61,9 @@ class Machine:
         if values is None:
             return np.full(self.draws, otherwise)
         return values if self.rows is None else values[self.rows]
+
+
+_NONE = Supply(0.0, 0.0)
 
 
 def machine_of(
@@ -92,27 +108,40 @@ def machine_of(
     held = count(fit)
     rows, few = pick_rows(held, draws)
     supply = supply_of(voltage_v, pack, held, motors=motors, rows=rows)
-    prop = propeller_draws(fit, propeller) if isinstance(propeller, str) else propeller
-    drive = drive_of(
-        fit,
-        current_limit=current_limit,
-        winding_temperature_c=winding_temperature_c,
-        magnet_temperature_c=magnet_temperature_c,
-        rows=rows,
-    )
-    around = campaign_air(fit) if air is None else air
-    density = float(air_density(around.temperature_c, around.pressure_hpa, around.humidity_pct))
-    return Machine(
-        fit=fit,
-        propeller=prop,
-        supply=supply,
-        air=around,
-        drive=replace(drive, source_resistance=supply.resistance),
-        load=load_of(prop, density, rows),
-        rows=rows,
-        draws=held if rows is None else len(rows),
-        warnings=(*few, *propeller_cautions(fit, prop), *parameter_cautions(fit)),
-    )
+
+    def make() -> Machine:
+        prop = propeller_draws(fit, propeller) if isinstance(propeller, str) else propeller
+        drive = drive_of(
+            fit,
+            current_limit=current_limit,
+            winding_temperature_c=winding_temperature_c,
+            magnet_temperature_c=magnet_temperature_c,
+            rows=rows,
+        )
+        around = campaign_air(fit) if air is None else air
+        density = float(air_density(around.temperature_c, around.pressure_hpa, around.humidity_pct))
+        load = load_of(prop, density, rows)
+        return Machine(
+            fit=fit,
+            propeller=prop,
+            supply=_NONE,
+            air=around,
+            drive=drive,
+            load=load,
+            rows=rows,
+            draws=held if rows is None else len(rows),
+            warnings=(*few, *propeller_cautions(fit, prop), *parameter_cautions(fit)),
+            columns=stacked(drive, load),
+        )
+
+    known = propeller if isinstance(propeller, str) else id(propeller)
+    weather = None if air is None else (air.temperature_c, air.pressure_hpa, air.humidity_pct)
+    key = (known, draws, current_limit, weather, winding_temperature_c, magnet_temperature_c)
+    # some megabytes each; the same machine on another supply is what is asked for again and again
+    machine = remembered(fit, "machine", key, make, most=2)
+    if not isinstance(propeller, str) and machine.propeller is not propeller:
+        machine = make()  # the number of another that is gone
+    return machine.fed_by(supply)
 
 
 def supply_of(

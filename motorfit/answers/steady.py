@@ -6,13 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from motorfit.answers.axis import Axis, physics_axis
+from motorfit.answers.bands import Band, RisingBand, bands
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.question import GRAVITY, RPM_PER_RAD_S, Machine
 from motorfit.physics.axes import speed_at, torque_at
 from motorfit.physics.demand import demand
-from motorfit.physics.steady import operating_points
+from motorfit.physics.steady import in_parts, operating_points
 
 
 @dataclass(frozen=True)
@@ -30,6 +32,69 @@ class SteadyDraws:
     limited: FloatArray
     stopped: FloatArray
     beyond: FloatArray
+
+
+@dataclass(frozen=True)
+class SteadyBands:
+    """Bands of the curves (G,) by name, and what else must be known of the draws.
+
+    ``speed_rpm`` and ``torque_nm`` (F, G) are those of a few draws; the rest as in `SteadyDraws`.
+    """
+
+    curves: Mapping[str, Band]
+    speed_rpm: FloatArray
+    torque_nm: FloatArray
+    limited: FloatArray
+    stopped: FloatArray
+    beyond: FloatArray
+
+
+_AT_ONCE = 4
+"""Points of a grid that are worked on together: few, so that their draws stay in the processor's caches."""
+
+_CURVES = {
+    "speed_rpm": ("speed", RPM_PER_RAD_S),
+    "thrust_n": ("thrust", 1.0),
+    "torque_nm": ("torque", 1.0),
+    "current_a": ("bus_current", 1.0),
+    "motor_current_a": ("motor_current", 1.0),
+    "electrical_power_w": ("electrical_power", 1.0),
+    "mechanical_power_w": ("mechanical_power", 1.0),
+    "motor_efficiency": ("efficiency", 1.0),
+    "thrust_per_watt_g": ("thrust_per_watt", 1000.0 / GRAVITY),
+}
+"""What is solved for by curve, and its unit in the curve's."""
+
+
+def steady_bands(machine: Machine, axis: Axis, interval: float, few: NDArray[np.intp]) -> SteadyBands:
+    """Bands of the settled states of one motor at the axis's points; ``few`` picks draws to be kept."""
+    if axis.name != "throttle":
+        d = steady_draws(machine, axis)
+        curves = bands({name: array.T for name, array in d.values.items()}, interval)
+        return SteadyBands(curves, d.speed_rpm[few], d.torque_nm[few], d.limited, d.stopped, d.beyond)
+    x, pack = axis.points, machine.supply.pack
+    solved = dict(_CURVES) | ({} if pack is None else {"bus_voltage_v": ("bus_voltage", 1.0)})
+    rising = {name: RisingBand(x.size, interval) for name in solved}
+    kept, limited, stopped = np.empty((2, few.size, x.size)), np.empty(x.size), np.empty(x.size)
+    supply = np.broadcast_to(
+        np.reshape(machine.supply.voltage, (-1, 1)), (np.size(machine.supply.voltage), x.size)
+    )
+    names = [name for name, _ in solved.values()]
+    for part in in_parts(x, supply, machine.columns, names, _AT_ONCE):
+        for one, values in zip(rising.values(), part.values, strict=True):
+            one.add(values)
+        here = slice(part.first, part.first + len(part.limited))
+        for row, name in enumerate(("speed_rpm", "torque_nm")):
+            kept[row, :, here] = part.values[list(solved).index(name)][:, few].T
+        limited[here] = np.count_nonzero(part.limited, axis=1) / machine.draws
+        stopped[here] = np.count_nonzero(~part.turning, axis=1) / machine.draws
+    curves = {name: one.band(solved[name][1]) for name, one in rising.items()}
+    if pack is not None:
+        own = curves["current_a"]
+        curves["pack_current_a"] = Band(
+            *(machine.supply.motors * end for end in (own.median, own.low, own.high))
+        )
+    return SteadyBands(curves, kept[0] * RPM_PER_RAD_S, kept[1], limited, stopped, np.zeros(x.size))
 
 
 def steady_draws(machine: Machine, axis: Axis) -> SteadyDraws:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from motorfit.answers.posterior import FitLike, FloatArray, flat, parameter
 from motorfit.answers.question import RPM_PER_RAD_S, Machine
+from motorfit.answers.remember import remembered
 from motorfit.answers.show import LEARNED_FROM, contraction
 from motorfit.physics.drive import Drive
 from motorfit.physics.endurance import Cooling, heat_sources, settled_temperatures
@@ -28,8 +29,17 @@ class Warmth:
     continuous_current_a: FloatArray
 
 
+def few_draws(draws: int) -> NDArray[np.intp]:
+    """Return which of so many draws a warning of temperature looks at: a few dozen evenly spaced ones."""
+    return np.unique(np.linspace(0, draws - 1, _FEW).astype(np.intp))
+
+
 def heat_learned(fit: FitLike) -> bool:
     """True where the runs narrowed the thermal resistance from the winding to the air below its prior."""
+    return remembered(fit, "heat learned", None, lambda: _heat_learned(fit))
+
+
+def _heat_learned(fit: FitLike) -> bool:
     if not all(name in fit.draws and name in fit.prior for name in _NEEDED):
         return False
     posterior, prior = (_resistance({n: flat(table[n]) for n in _NEEDED}) for table in (fit.draws, fit.prior))
@@ -61,16 +71,15 @@ def warmth(machine: Machine, omega: FloatArray, torque: FloatArray, limit_c: flo
 def settled_along(
     machine: Machine, speed_rpm: FloatArray, torque_nm: FloatArray, columns: NDArray[np.intp]
 ) -> FloatArray | None:
-    """Winding temperature [°C] of endless running, (some draws, columns); None where heat was not learned.
+    """Winding temperature [°C] of endless running, (F, columns); None where heat was not learned.
 
-    For a warning, not for a band: a few dozen evenly spaced draws at a few points (indices ``columns``) of
-    curves (S, G). Speed and torque are held at those of the cold motor.
+    For a warning, not for a band: at a few points (indices ``columns``) of curves (F, G) of the draws that
+    `few_draws` names. Speed and torque are held at those of the cold motor.
     """
     if not heat_learned(machine.fit):
         return None
-    rows = np.unique(np.linspace(0, machine.draws - 1, _FEW).astype(np.intp))
-    at = np.ix_(rows, columns)
-    omega, torque = speed_rpm[at] / RPM_PER_RAD_S, torque_nm[at]
+    rows = few_draws(machine.draws)
+    omega, torque = speed_rpm[:, columns] / RPM_PER_RAD_S, torque_nm[:, columns]
     gone = ~(np.isfinite(omega) & np.isfinite(torque))
 
     def spread(value: Any) -> Any:

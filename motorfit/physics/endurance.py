@@ -15,10 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from motorfit.compiled import kernel
 from motorfit.physics import motor
 from motorfit.physics.demand import Demand, current_against, demand
 from motorfit.physics.drive import Drive
-from motorfit.physics.heat import settled
 from motorfit.physics.pack import charge_breaks
 
 __all__ = ["Cooling", "Discharge", "charge_nodes", "discharge", "settled_temperatures"]
@@ -29,6 +29,7 @@ RUNAWAY_C = 1000.0
 """Winding temperature [°C] beyond which no steady one is sought."""
 
 _ROUNDS = 200
+_LEAST_FLUX = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,32 +127,56 @@ def settled_temperatures(
     cooling : thermal resistances
     """
     w, q = (np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in (omega, torque))
-    r_w, r_b = np.asarray(cooling.winding), np.asarray(cooling.body)
-    winding = body = np.full(w.shape, float(cooling.air_c))
-    current, lost, away = np.full(w.shape, math.nan), np.zeros(w.shape, bool), np.zeros(w.shape, bool)
-    for turn in range(_ROUNDS):
-        current, copper, iron = heat_sources(w, q, drive, winding, body, cooling.magnet_loss)
-        # a torque that no current gives: impossible when cold, a runaway when it was possible before
-        never = np.isnan(current)
-        lost, away = (never, away) if turn == 0 else (lost, away | (never & ~lost))
-        # one capacity of 1 J/K each: at rest only time constant over capacity, the resistance, counts
-        new, new_body = settled(cooling.air_c, copper, iron, 1.0, r_w, 1.0, r_b)
-        away |= np.asarray(new) > RUNAWAY_C
-        stays = lost | away
-        new = np.where(stays, winding, new)
-        moved = float(np.max(np.abs(new - winding), initial=0.0))
-        winding, body = new, np.where(stays, body, new_body)
-        if moved < 1e-6:
-            break
-    end = np.where(lost, math.nan, np.where(away, math.inf, 0.0))
-    return winding + end, body + end, np.where(lost, math.nan, current)
+    saturation = np.asarray(drive.saturation_current, dtype=np.float64)
+    fields = (
+        drive.k_t, drive.drag_static, drive.drag_slope, drive.drag_windage, 1.0 / (saturation * saturation),
+        drive.resistance, cooling.winding, cooling.body, cooling.magnet_loss,
+    )  # fmt: skip
+    wide = np.broadcast_arrays(w, q, *(np.asarray(a, dtype=np.float64) for a in fields))
+    found = np.empty((3, wide[0].size))
+    _settle(np.stack(wide), float(cooling.air_c), found)
+    return found[0], found[1], found[2]
+
+
+@kernel
+def _settle(p: Array, air: float, found: Array) -> None:
+    """Into found (3, S); p (11, S): ω, Q, K_t, i_0, i_1, i_2, 1/I_s², R, winding, body, magnet loss."""
+    for s in range(p.shape[1]):
+        w, q, r = p[0, s], p[1, s], p[7, s]
+        drag = p[3, s] + w * (p[4, s] + w * p[5, s])
+        winding, body, current = air, air, math.nan
+        end = 0.0
+        for turn in range(_ROUNDS):
+            flux = 1.0 - p[10, s] * (body - motor.REFERENCE_TEMPERATURE_C)
+            k_t = p[2, s] * max(flux, _LEAST_FLUX)
+            need = k_t * drag + q
+            inside = k_t * k_t - 4.0 * q * p[6, s] * need
+            if not inside >= 0.0:
+                # a torque that no current gives: impossible when cold, a runaway when it was possible before
+                end = math.nan if turn == 0 else math.inf
+                break
+            current = 2.0 * need / (k_t + math.sqrt(inside))
+            copper = r * (1.0 + motor.COPPER_COEFFICIENT * (winding - motor.REFERENCE_TEMPERATURE_C))
+            copper *= current * current
+            # at rest only time constant over capacity, the resistance, counts
+            new_body = air + (copper + k_t * drag * w) * p[9, s]
+            new = new_body + copper * p[8, s]
+            if new > RUNAWAY_C:
+                end = math.inf
+                break
+            moved = abs(new - winding)
+            winding, body = new, new_body
+            if moved < 1e-7:
+                break
+        found[0, s], found[1, s] = winding + end, body + end
+        found[2, s] = math.nan if end != end else current
 
 
 def heat_sources(
     omega: Array, torque: Array, drive: Drive, winding_c: ArrayLike, body_c: ArrayLike, magnet_loss: ArrayLike
 ) -> tuple[Array, Array, Array]:
     """Motor current [A], heat in the winding [W] and in the body [W] at temperatures [°C]; all (draws,)."""
-    flux = np.maximum(motor.magnet_factor(np.asarray(body_c), np.asarray(magnet_loss)), 0.05)
+    flux = np.maximum(motor.magnet_factor(np.asarray(body_c), np.asarray(magnet_loss)), _LEAST_FLUX)
     k_t = np.asarray(drive.k_t) * flux
     parts = (np.asarray(a) for a in (drive.drag_static, drive.drag_slope, drive.drag_windage))
     drag = np.asarray(motor.drag_current(omega, *parts))
