@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -124,6 +125,12 @@ def _inverse_heat_capacity(v: Values, node: str, id: str, lighter: Array | float
     return np.maximum(warming * lighter, 1e-11)
 
 
+@cache
+def _density(temperature_c: float, pressure_hpa: float, humidity_pct: float) -> float:
+    """Air density [kg/m³], which a fit asks for at every step."""
+    return float(air_density(temperature_c, pressure_hpa, humidity_pct))
+
+
 def assemble(graph: Graph, v: Values) -> Assembled:
     """Fill the arrays of the compiled model.
 
@@ -142,7 +149,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
     for p, r in zip(phys[..., : v.draws], graph.runs, strict=True):
         m = v.motor(r.run.motor)
         air = campaign.air_of(r.run)
-        rho = air_density(air.temperature_c, air.pressure_hpa, air.humidity_pct)
+        rho = _density(air.temperature_c, air.pressure_hpa, air.humidity_pct)
         p[f.P_KE], p[f.P_KT] = back_emf_constant(m["kv"]), m["kt"]
         p[f.P_R], p[f.P_RC] = m["winding_resistance"], v["controller_resistance"]
         p[f.P_I0], p[f.P_I1], p[f.P_I2] = (

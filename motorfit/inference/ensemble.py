@@ -26,8 +26,9 @@ Array = npt.NDArray[np.float64]
 
 ENSEMBLES = 4
 _AUTOCORRELATION_TIMES = 25.0
-"""Steps of each walker, in autocorrelation times: the estimate, averaged over all walkers, is then good to some
-per cent, and R̂ between ensembles does not rest on it."""
+"""Steps of each walker, in autocorrelation times: their estimate, averaged over all walkers, is then good to
+some per cent, and R̂ between ensembles does not rest on it. More where few walkers would otherwise leave
+fewer independent positions than draws are kept."""
 _WINDOW = 5.0
 _R_HAT = 1.01
 _WORK = 1e9
@@ -120,6 +121,7 @@ def ensemble_draws(
         samplers.append(sampler)
         sampler.run_mcmc(start, 40, skip_initial_state_check=True)
         sampler.reset()
+    times = max(_AUTOCORRELATION_TIMES, draws / (ENSEMBLES * walkers))
     done, length = 0, 100
     while True:
         for sampler in samplers:
@@ -128,11 +130,11 @@ def ensemble_draws(
         chains = np.stack([s.get_chain() for s in samplers])  # (ensembles, steps, walkers, size)
         tau = max(_autocorrelation(chain) for chain in chains)
         r_hat = _r_hat(chains)
-        converged = done > _AUTOCORRELATION_TIMES * tau and r_hat <= _R_HAT
-        progress(min(1.0, done / max(_AUTOCORRELATION_TIMES * tau, 1.0)))
+        converged = done > times * tau and r_hat <= _R_HAT
+        progress(min(1.0, done / max(times * tau, 1.0)))
         if converged or done >= most_steps:
             break
-        length = int(min(max(100, _AUTOCORRELATION_TIMES * tau * 1.05 - done), most_steps - done, 500))
+        length = int(min(max(100, times * tau * 1.05 - done), most_steps - done, 500))
     keep = draws // ENSEMBLES
     flat = chains.reshape(ENSEMBLES, -1, size)
     # evenly spread over steps, all walkers: thinning loses nothing within one autocorrelation time

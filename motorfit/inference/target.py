@@ -18,7 +18,7 @@ from motorfit.inference.assemble import Values, assemble
 from motorfit.inference.combine import combined_terms
 from motorfit.inference.graph import MEASURED, Graph, duty_rows
 from motorfit.inference.kernels import predict_run, residual_rows
-from motorfit.inference.priors import BELIEFS, HalfNormal
+from motorfit.inference.priors import BELIEFS, HalfNormal, Normal
 from motorfit.inference.slow_error import SlowError, slow_error
 from motorfit.lanes import LANES
 from motorfit.physics.slots import (
@@ -236,7 +236,8 @@ class Target:
     def _prior_residuals(self, z: Array) -> Array:
         out = np.empty_like(z)
         for i, c in enumerate(self.graph.coordinates):
-            if isinstance(c.prior, HalfNormal):  # the search may pass the bound, sampling cuts there
+            # the search may pass the bound of a half-normal, sampling cuts there
+            if isinstance(c.prior, Normal | HalfNormal):
                 out[:, i] = z[:, i]
             else:
                 out[:, i] = np.sign(z[:, i]) * np.sqrt(np.maximum(-2.0 * c.prior.log_density(z[:, i]), 0.0))

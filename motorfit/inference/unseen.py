@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from itertools import pairwise
 
@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.bench.reduce import BlockedRun
-from motorfit.inference.graph import MEASURED, build_graph
+from motorfit.inference.graph import LOG, MEASURED, build_graph
 from motorfit.inference.positions import Positions, matched
 from motorfit.inference.slow_error import slow_error
 from motorfit.inference.target import Target, build_target, whitening
@@ -73,7 +73,11 @@ def typical_scales(target: Target) -> Array:
 
 
 def predict_unseen(
-    known: Positions, runs: Sequence[BlockedRun], rng: np.random.Generator, draws: int
+    known: Positions,
+    runs: Sequence[BlockedRun],
+    rng: np.random.Generator,
+    draws: int,
+    told: Mapping[str, Array] | None = None,
 ) -> tuple[UnseenRun, ...]:
     """Predict runs that were not fitted, at their logged throttle and supply.
 
@@ -83,6 +87,8 @@ def predict_unseen(
     runs : of the same campaign, reduced
     rng : random generator
     draws : how many replicas, at most as many as there are draws
+    told : coordinate -> its natural values (draws of ``known``,), where something beside the other runs
+        and the priors tells of it
 
     Returns
     -------
@@ -96,8 +102,13 @@ def predict_unseen(
     isd = isd / np.where(target.flat.logged[:, None], typical_scales(known.target), 1.0)
     size = known.target.slow.size
     held = target.with_noise(isd, phi, slow_error(target.flat, isd, phi, size))
-    picked = known.z[rng.permutation(known.z.shape[0])[:draws]]
+    order = rng.permutation(known.z.shape[0])[:draws]
+    picked = known.z[order]
     z = matched(known.target.graph, picked, held.graph, rng)
+    for name, values in (told or {}).items():
+        c = held.graph.coordinates[held.graph.index[name]]
+        natural = np.log(values[order]) if c.kind == LOG else values[order]
+        z[:, held.graph.index[name]] = (natural - c.center) / c.scale
     with np.errstate(all="ignore"):  # a prior may propose what no machine can be
         readings = held.predict(z)
     used = isd > 0.0
