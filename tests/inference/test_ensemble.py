@@ -26,7 +26,9 @@ def test_moments(walked: tuple[EnsembleDraws, list[float]]) -> None:
     z = found.z.reshape(-1, 4)
     sd = exact.std(axis=0)
     np.testing.assert_allclose((z.mean(axis=0) - exact.mean(axis=0)) / sd, 0.0, atol=0.12)
-    np.testing.assert_allclose(z.std(axis=0) / sd, 1.0, atol=0.08)
+    # a standard deviation of 1500 independent draws is as uncertain as the fourth moment makes it
+    fourth = np.mean(((exact - exact.mean(axis=0)) / sd) ** 4, axis=0)
+    assert np.all(np.abs(z.std(axis=0) / sd - 1.0) < 3.0 * np.sqrt((fourth - 1.0) / (4.0 * 1500.0)))
     assert z[:, 0].min() >= 0.0
 
 
