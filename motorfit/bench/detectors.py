@@ -12,9 +12,10 @@ from motorfit.bench.campaign import Campaign
 from motorfit.bench.findings import Finding
 from motorfit.bench.logs import RunLog
 from motorfit.bench.look_clock import leaps, time_slip
+from motorfit.bench.look_limit import unstated_limit
 from motorfit.bench.look_plausible import efficiency, figure_of_merit, thrust_coefficient
 from motorfit.bench.look_poles import pole_count, speeds_contradict
-from motorfit.bench.look_signals import channels_stop, gaps, repeated_logs, saturation, spikes, values_held
+from motorfit.bench.look_signals import channels_stop, gaps, repeated_logs, saturation, spikes
 from motorfit.bench.look_starts import starts_again, supply_sags
 from motorfit.bench.look_swapped import not_fitted, swapped
 from motorfit.bench.look_tare import tare_drifted, tare_moved
@@ -41,7 +42,6 @@ RUN_DETECTORS: tuple[RunDetector, ...] = (
     tare_drifted,
     spikes,
     saturation,
-    values_held,
     channels_stop,
     signs,
     swapped,
@@ -51,6 +51,7 @@ RUN_DETECTORS: tuple[RunDetector, ...] = (
     torque_coefficient,
     current_or_voltage,
     flywheel_energy,
+    unstated_limit,
     not_fitted,
 )
 CAMPAIGN_DETECTORS: tuple[CampaignDetector, ...] = (

@@ -1,4 +1,4 @@
-"""Readings that leave for a while and come back: taken as missing as a log is read, and named."""
+"""Readings that leave for a while and come back, or stand: taken as missing or let go as a log is read."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from motorfit.bench.dropouts import harmonic_spans, speed_excursions
 from motorfit.bench.findings import Finding
+from motorfit.bench.held import held_rows, released
 from motorfit.bench.rawtable import remark_rows
 
 __all__ = ["without_excursions"]
@@ -39,7 +40,8 @@ def without_excursions(
     """The channels (n,) with NaN where a reading cannot be one, at time_s (n,) [s]; findings name the `rows`.
 
     Speed at zero or a harmonic; lone samples of other channels far outside their neighbours, and stretches of
-    exact zeros, while throttle and speed stay as they are.
+    exact zeros, while throttle and speed stay as they are. Values that stand for
+    several rows each are let go.
     """
     found: list[Finding] = []
     clean = dict(channels)
@@ -80,6 +82,26 @@ def without_excursions(
             at = at[~np.isin(at, other[:, None] + np.arange(-2, 3))]
         at = at[~uneven[at] & np.isfinite(clean[channel][at])]
         taken_out(channel, "spikes", f"lone samples of {channel} jump out of line", remedy, at)
+    for channel in ("speed", *_CHANNELS):
+        held = held_rows(clean[channel]) if channel in clean else None
+        if held is None:
+            continue
+        clean[channel] = released(time_s, clean[channel])
+        rate = held * float(np.median(np.diff(time_s)))
+        found.append(
+            Finding(
+                run,
+                channel,
+                "note",
+                "values-held",
+                f"each value of {channel} stands for {held:.0f} rows, it is new only every {rate:.3g} s; "
+                "taken at the row where it came, and on a line from there to the next",
+                "Nothing to do; log the sensor as fast as it is if you can.",
+                float(time_s[0]),
+                float(time_s[-1]),
+                (int(rows[0]), int(rows[-1])),
+            )
+        )
     return clean, found
 
 

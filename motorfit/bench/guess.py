@@ -34,6 +34,10 @@ _WORDS = (
 _SIZE = re.compile(
     r"(?<![\d.])(\d{1,2}(?:\.\d{1,2})?)x(\d{1,2}(?:\.\d{1,2})?)(?:x(\d))?(?![\d.])", re.IGNORECASE
 )
+_BY_UNIT = ("time", "throttle", "voltage", "current", "speed", "thrust", "torque")
+_OTHER = re.compile(r"effic|humid|vibrat|accel|state of charge|soc|remaining|cell \d", re.IGNORECASE)
+"""Names of quantities that share a unit with a channel."""
+
 _USUAL_C_T = 0.12
 _AIR_DENSITY = 1.2
 
@@ -60,6 +64,8 @@ class LogGuess:
     motor, propeller: ids taken from the file's name, or None.
     diameter_in, pitch_in, blades: of the propeller, by the name or, roughly, by thrust and speed [inch].
     left_out: names of columns that are no known channel.
+    propeller_doubt: why the run may have a propeller after all, where none is proposed.
+    has_flywheel: whether a load but no propeller seems to be on the shaft; None where nothing tells.
     """
 
     kind: str = "table"
@@ -73,6 +79,8 @@ class LogGuess:
     blades: int | None = None
     size_doubt: str = ""
     left_out: list[str] = field(default_factory=list)
+    propeller_doubt: str = ""
+    has_flywheel: bool | None = False
 
 
 def guess_log(file: Path, table: RawTable) -> LogGuess:
@@ -81,16 +89,27 @@ def guess_log(file: Path, table: RawTable) -> LogGuess:
     _by_header(table, guess)
     if table.names is None:
         _by_position(table, guess)
+    else:
+        _by_unit(table, guess)
     values = {c.channel: _values(table, c) for c in guess.columns}
     stem = re.sub(r"(\.[A-Za-z]+)+$", "", file.name)
     word = _name_kind(stem)
     guess.kind, guess.kind_doubt = _kind(values, word[0] if word else None)
     if word is not None:
-        guess.motor = _id_of(stem[: word[1]])
-        guess.propeller = _id_of(stem[word[2] :])
+        parts = _id_of(stem[: word[1]]), _id_of(stem[word[2] :])
+        guess.motor = next((p for p in parts if p and "motor" in p.casefold()), parts[0])
+        guess.propeller = parts[1] if parts[1] != guess.motor else None
     guess.has_propeller = "thrust" in values or guess.kind in ("ramp", "hold", "steps")
-    if guess.kind in ("no-load", "coast-down"):
+    if guess.kind in ("no-load", "coast-down", "spin-up"):
         guess.has_propeller = False
+    elif not guess.has_propeller:
+        guess.propeller_doubt = "if one was on: no thrust is logged"
+    if guess.kind_doubt and not guess.has_propeller:
+        guess.propeller_doubt = "if one was on"
+    if guess.kind == "spin-up":
+        guess.has_flywheel = "speed" in values and _rises_slowly(values["time"], values["speed"])
+    elif guess.kind == "coast-down":
+        guess.has_flywheel = None
     if guess.has_propeller:
         _size(stem, values, guess)
     return guess
@@ -121,6 +140,37 @@ def _by_header(table: RawTable, guess: LogGuess) -> None:
             unit, why = _unit(label.channel, table.numbers[:, position])
             doubt = f"{doubt}; {why}" if doubt else why
         guess.columns.append(ColumnGuess(label.channel, clean, unit, known or unit is None, doubt))
+
+
+def _by_unit(table: RawTable, guess: LogGuess) -> None:
+    """Columns of unknown names whose stated unit only one channel has that no column is yet taken for."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for position, name in enumerate(table.names or ()):
+        clean = name.strip()
+        unit = (table.units[position].strip().strip("[]()") if table.units else "") or unit_of(name)
+        if clean not in guess.left_out or not unit or _OTHER.search(clean):
+            continue
+        if label_of(name).channel is not None or not np.isfinite(table.numbers[:, position]).any():
+            continue
+        fits = [c for c in _BY_UNIT if _converts(c, unit)]
+        if len(fits) == 1:
+            found.setdefault(fits[0], []).append((clean, unit))
+    for channel, columns in found.items():
+        if any(c.channel == channel for c in guess.columns):
+            continue
+        name, unit = columns[0]
+        others = ", ".join(n for n, _ in columns[1:4])
+        doubt = "by its unit" + (f"; or is it {others}?" if others else "")
+        guess.columns.append(ColumnGuess(channel, name, unit, False, doubt))
+        guess.left_out.remove(name)
+
+
+def _converts(channel: str, unit: str) -> bool:
+    try:
+        channel_conversion(channel, unit, 7)
+    except UnitError:
+        return False
+    return True
 
 
 def _unit(channel: str, values: Array) -> tuple[str | None, str]:
@@ -184,7 +234,8 @@ def _name_kind(stem: str) -> tuple[str, int, int] | None:
 
 def _id_of(text: str) -> str | None:
     clean = re.sub(r"[^A-Za-z0-9._-]+", "-", text).strip("-._")
-    return clean[:60] or None
+    # a number or a date alone counts runs, and names nothing
+    return clean[:60] if re.search(r"[A-Za-z]{2}|[A-Za-z]\d|\dx\d", clean) else None
 
 
 def _kind(values: dict[str, Array], named: str | None) -> tuple[str, str]:
@@ -208,7 +259,7 @@ def _kind(values: dict[str, Array], named: str | None) -> tuple[str, str]:
         changes = int(np.count_nonzero(np.abs(np.diff(throttle)) > 0.02))
         if len(levels) > 30:
             return "ramp", "throttle takes many values"
-        if changes > 1 and "thrust" in values:
+        if changes > 1:
             spent = float(np.nanmax(values["time"]) - np.nanmin(values["time"])) / changes
             return (
                 "hold" if spent > 1.2 else "steps"

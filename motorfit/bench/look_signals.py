@@ -78,30 +78,6 @@ def saturation(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
                 )
 
 
-def values_held(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
-    """A channel whose value is repeated for several rows, again and again: a sensor slower than the log."""
-    if log.time_s is None:
-        return
-    for channel, values in _noisy(log):
-        known = values[np.isfinite(values)]
-        starts = np.flatnonzero(np.diff(known)) + 1
-        if len(starts) < 10:
-            continue
-        lengths = np.diff(starts)
-        typical = float(np.median(lengths))
-        if typical >= 3 and np.mean(np.abs(lengths - typical) <= 1) > 0.8:
-            rate = typical * float(np.median(np.diff(log.time_s)))
-            yield Finding(
-                log.run.id,
-                channel,
-                "note",
-                "values-held",
-                f"each value of {channel} stands for {typical:.0f} rows: it is new only every {rate:.3g} s",
-                "Nothing to do; repeated values are not counted as new information.",
-                **between(log, 0, len(values) - 1),
-            )
-
-
 def channels_stop(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
     """A channel that stands still for long while speed moves, though it moves elsewhere."""
     speed = log.channels.get("speed")

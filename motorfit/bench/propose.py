@@ -20,6 +20,7 @@ MARK = "# ??"
 
 _SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".log", ".gz", ".parquet", ".xlsx", ".nc")
 _MOST_FILES = 500
+_USUAL = {"speed": "rpm", "voltage": "V", "current": "A", "throttle": "%", "thrust": "N"}
 
 
 class NoLogsError(MotorfitError):
@@ -85,7 +86,7 @@ def propose(folder: Path) -> Proposal:
             "Put the logs of the day into this folder and try again."
         )
     lines = _lines(runs, left_out)
-    unsure = tuple(line.strip() for line in lines if MARK in line and not line.startswith("#"))
+    unsure = tuple(line.strip() for line in lines[1:] if MARK in line)
     return Proposal("\n".join(lines) + "\n", len(runs), unsure, tuple(left_out))
 
 
@@ -149,8 +150,8 @@ def _lines(runs: list[_Run], left_out: list[str]) -> list[str]:
         "[bench]",
         'name = "bench"',
         "[bench.controller]",
-        "# resistance_ohm = 0.006      # of controller and leads; left out: a wide prior",
-        "# current_limit_a = 60        # of motor current; left out: none",
+        f"# resistance_ohm = 0.006  {MARK} of controller and leads; left out: a wide prior",
+        f"# current_limit_a = 60  {MARK} of motor current, if the controller is set to limit it",
         "# [bench.channels.thrust]     # calibration doubt of a sensor, one sigma; left out: wide defaults",
         "# gain_sd = 0.01",
         "# offset_sd = 0.02",
@@ -169,7 +170,12 @@ def _lines(runs: list[_Run], left_out: list[str]) -> list[str]:
         lines += [f"diameter_in = {best.diameter_in or 7.0:g}  {MARK} {best.size_doubt}"]
         lines += [f"pitch_in = {best.pitch_in or 4.0:g}  {MARK} {best.size_doubt}"]
         lines += [f"blades = {best.blades or 2}  {MARK}"]
-    if any(r.guess.kind in ("spin-up", "coast-down") for r in runs):
+    if any(r.guess.has_flywheel for r in runs):
+        lines += ["", "[[flywheels]]", 'id = "disc"']
+        lines += [f"inertia_kg_m2 = 2.0e-4  {MARK} not known: weigh and measure it"]
+        lines += [f"inertia_sd_kg_m2 = 2.0e-5  {MARK} the doubt of that"]
+        lines += ["# motor_turns_per_turn = 1     # geared or chained: another number"]
+    elif any(r.guess.kind in ("spin-up", "coast-down") for r in runs):
         lines += [
             "",
             '# [[flywheels]]             # where a disc was spun; then flywheel = "disc" in its runs',
@@ -191,8 +197,14 @@ def _run_lines(run: _Run) -> list[str]:
         lines.append(f"part = {run.part}  {MARK} time starts over in this file")
     if run.propeller is not None:
         lines.append(f"propeller = {_quoted(run.propeller)}")
+    elif guess.has_flywheel:
+        lines.append(f'flywheel = "disc"  {MARK} speed rises slowly: a disc seems to be on')
     elif guess.kind in ("spin-up", "coast-down"):
-        lines.append('# flywheel = "disc"')
+        lines.append(f'# flywheel = "disc"  {MARK} if one was on')
+    if guess.kind in ("spin-up", "no-load"):
+        lines.append(f"# current_limit_a = 30  {MARK} if this run had a limit of its own")
+    if run.propeller is None and guess.propeller_doubt:
+        lines.append(f'# propeller = "propeller-1"  {MARK} {guess.propeller_doubt}; declare it as well')
     stated = [c for c in guess.columns if c.stated]
     if stated:
         said = ", ".join(f"{c.channel}: {' '.join(str(c.column).split())}" for c in stated)
@@ -208,8 +220,14 @@ def _run_lines(run: _Run) -> list[str]:
             column = str(c.column) if isinstance(c.column, int) else _quoted(c.column)
             unit = f", unit = {_quoted(c.unit)}" if c.unit else ""
             lines.append(f"{c.channel} = {{ column = {column}{unit} }}  {MARK} {c.doubt}")
-    if not any(c.channel == "speed" for c in guess.columns):
-        if not mine:
-            lines.append("# [runs.columns]")
+    wanted = ["speed", "voltage", "current", "throttle", *(["thrust"] if run.propeller else [])]
+    missing = [c for c in wanted if not any(g.channel == c for g in guess.columns)]
+    if guess.left_out and missing and not mine:
+        lines.append("# [runs.columns]")
+    names = "; ".join(" ".join(n.split()) for n in guess.left_out[:6])
+    for channel in missing if guess.left_out else []:
+        unit = _USUAL[channel]
+        lines.append(f'# {channel} = {{ column = "...", unit = "{unit}" }}  {MARK} is it one of: {names}?')
+    if "speed" in missing and not guess.left_out:
         lines.append('# speed = { column = 2, unit = "rpm" }   # needed: which column is it?')
     return lines

@@ -73,10 +73,6 @@ def _saturate(v: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(np.minimum(v, 0.6 * v.max()))
 
 
-def _held(v: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.repeat(v[::10], 10)
-
-
 def _stops(v: NDArray[np.float64]) -> NDArray[np.float64]:
     stopped = v.copy()
     stopped[700:1500] = v[700]
@@ -91,7 +87,6 @@ def _stops(v: NDArray[np.float64]) -> NDArray[np.float64]:
         (_set("current", lambda v: -v), "sign", "error", "current"),
         (_set("speed", lambda v: -v), "sign", "error", "speed"),
         (_set("thrust", _saturate), "saturated", "warning", "thrust"),
-        (_set("torque", _held), "values-held", "note", "torque"),
         (_set("thrust", _stops), "channel-stops", "warning", "thrust"),
         (_set("torque", lambda v: 2 * v), "power-out-above-power-in", "error", None),
         (_set("thrust", lambda v: v / 9.80665), "thrust-coefficient", "error", "thrust"),

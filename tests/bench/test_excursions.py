@@ -75,3 +75,23 @@ def test_a_rush_of_current_at_a_step_is_kept() -> None:
     some["current"][500] = 80.0
     after, found = without_excursions("a", TIME, some, ROWS)
     assert found == [] and after["current"][500] == 80.0
+
+
+@pytest.mark.parametrize("rows", [4, 25])
+def test_held_values_count_where_they_came(rows: int) -> None:
+    some = channels(np.linspace(0.2, 0.9, N))
+    true = some["thrust"].copy()
+    some["thrust"] = np.repeat(true[::rows], rows)[:N]
+    after, (found,) = without_excursions("a", TIME, some, ROWS)
+    assert (found.kind, found.channel, found.severity) == ("values-held", "thrust", "note")
+    np.testing.assert_allclose(after["thrust"][::rows], true[::rows])
+    slow = 20.0 * some["throttle"] ** 2
+    late = [np.mean((values - slow)[: N - rows]) for values in (some["thrust"], after["thrust"])]
+    assert abs(late[1]) < 0.3 * abs(late[0]) + 0.02
+
+
+def test_coarse_steps_of_a_slow_signal_are_not_held() -> None:
+    some = channels(np.linspace(0.2, 0.9, N))
+    some["thrust"] = np.round(20.0 * some["throttle"] ** 2, 1)
+    after, found = without_excursions("a", TIME, some, ROWS)
+    assert found == [] and np.array_equal(after["thrust"], some["thrust"])
