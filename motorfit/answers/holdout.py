@@ -11,6 +11,7 @@ import numpy as np
 from motorfit.answers.channelscore import ChannelScore, pooled, score_channel
 from motorfit.answers.leaving import LeftOut, groups, one_run, supply_voltage, untold
 from motorfit.answers.plain import number
+from motorfit.answers.untested import by_geometry
 from motorfit.bench.logs import RunLog
 from motorfit.bench.models import Campaign
 from motorfit.bench.reduce import BlockedRun, reduce_run
@@ -175,7 +176,8 @@ def _without(
     progress("predicting", 0.95)
     out = tuple(r for r in runs if r.run.id in group.runs)
     replicas = int(np.clip(_MOST_VALUES // sum(r.size for r in out), _FEWEST_REPLICAS, _REPLICAS))
-    unseen = predict_unseen(known, out, np.random.default_rng([seed, 1]), replicas)
+    told = by_geometry(campaign, known, rest, out, np.random.default_rng([seed, 4]))
+    unseen = predict_unseen(known, out, np.random.default_rng([seed, 1]), replicas, told)
     found = [
         HeldRun(
             r.run.id, r.run.motor, r.run.kind, r.run.propeller, supply_voltage(r), _scores([u]),

@@ -108,7 +108,11 @@ def untold(campaign: Campaign, held: BlockedRun, rest: Sequence[BlockedRun]) -> 
             known = any(m.propeller == propeller for m in measured)
             said.append(
                 f"No run with {propeller} is left: it is predicted from "
-                + ("its measurements and geometry." if known else "its geometry only.")
+                + (
+                    "its measurements."
+                    if known
+                    else "its geometry, by what propellers have in common and those left tell."
+                )
             )
         else:
             for channel in ("thrust", "torque"):

@@ -12,6 +12,8 @@ from motorfit.answers.channelscore import ChannelScore, pooled, score_channel
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.holdout import HeldRun, Holdout, holdout
 from motorfit.answers.leaving import groups
+from motorfit.answers.untested import by_geometry
+from motorfit.bench.models import Measurement
 from motorfit.inference.positions import posterior_positions
 from motorfit.inference.unseen import predict_unseen
 from tests.inference.benches import SimulatedBench, bench_in
@@ -47,7 +49,10 @@ def test_every_run_is_predicted_by_the_others(bench: SimulatedBench, every_run: 
 
 def test_what_only_the_prior_tells_is_said(every_run: Holdout) -> None:
     ramp = _run(every_run, "motor-1-ramp-prop-b")
-    assert ramp.notes == ("No run with prop-b is left: it is predicted from its geometry only.",)
+    assert ramp.notes == (
+        "No run with prop-b is left: it is predicted from its geometry, by what propellers have in common "
+        "and those left tell.",
+    )
     thrust = next(c for c in ramp.channels if c.channel == "thrust")
     # nothing but geometry: wide bands, all blocks up or down together
     assert thrust.coverage[-1].effective < 6.0 and thrust.coverage[-1].share > 0.5
@@ -78,6 +83,34 @@ def test_nothing_of_the_run_leaks_into_its_prediction(bench: SimulatedBench) -> 
     worse = score_channel("thrust", again.replicas["thrust"], again.observed["thrust"], again.length_s)
     assert score is not None and worse is not None
     assert (1.0 + worse.bias) / (1.0 + score.bias) == pytest.approx(1.0 / 1.2, rel=0.02)
+
+
+def test_an_untested_propeller_is_predicted_by_its_geometry(bench: SimulatedBench) -> None:
+    """As `predict` would, sharpened by the tested one; not by the prior of C_T, which knows of no pitch."""
+    rest, held = (bench.blocked[0], bench.blocked[1]), (bench.blocked[2],)
+    known = posterior_positions(bench.campaign, rest, method="fast", draws=800)
+    told = by_geometry(bench.campaign, known, rest, held, np.random.default_rng(0))
+    assert set(told) == {
+        f"{kind}_{what}[prop-b]"
+        for kind in ("thrust", "torque")
+        for what in ("coefficient", "reynolds_exponent")
+    }
+    assert by_geometry(bench.campaign, known, rest, (rest[1],), np.random.default_rng(0)) == {}
+    thrust = told["thrust_coefficient[prop-b]"]
+    assert 0.1 < np.std(np.log(thrust)) < 0.25
+    (found,) = predict_unseen(known, held, np.random.default_rng(1), 400, told)
+    doubled = told | {"thrust_coefficient[prop-b]": 2.0 * thrust}
+    (more,) = predict_unseen(known, held, np.random.default_rng(1), 400, doubled)
+    ratio = np.median(more.replicas["thrust"], axis=0) / np.median(found.replicas["thrust"], axis=0)
+    assert np.median(ratio) == pytest.approx(2.0, rel=0.05)
+    measured = bench.campaign.model_copy(
+        update={
+            "measurements": (
+                Measurement(propeller="prop-b", quantity="thrust_coefficient", value=0.12, sd=0.01),
+            )
+        }
+    )
+    assert by_geometry(measured, known, rest, held, np.random.default_rng(0)) == {}
 
 
 def test_groups(bench: SimulatedBench) -> None:
