@@ -6,6 +6,8 @@ import { thin } from "./thin.js";
 import { setting } from "./units.js";
 
 const RUN_KINDS = ["no-load", "ramp", "hold", "steps", "spin-up", "coast-down", "table"];
+// Channels whose sensor may have been mounted the other way round.
+const SIGNED = ["current", "speed", "thrust", "torque", "motor_current"];
 const heads = new WeakMap();
 
 function entry(target, key, label, changed, more = {}) {
@@ -36,7 +38,7 @@ export function formOf(draft, changed, refresh) {
     h("p", { class: "quiet" }, "Air is needed as soon as a run has a propeller. What you do not know stays empty.")),
     listOf("Motors", "motor", form.motors, [["mass_g", "Mass [g]"], ["pole_pairs", "Pole pairs"], ["label_kv", "Label K_v [rpm/V]"]], changed, refresh),
     listOf("Propellers", "propeller", form.propellers, (p) => [...sizes(p), ["blades", "Blades"], ["mass_g", "Mass [g]"]], changed, refresh),
-    listOf("Flywheels", "flywheel", form.flywheels, [["inertia_kg_m2", "Inertia [kg m²]"], ["inertia_sd_kg_m2", "its doubt [kg m²]"]], changed, refresh),
+    listOf("Flywheels", "flywheel", form.flywheels, [["inertia_kg_m2", "Inertia [kg m²]"], ["inertia_sd_kg_m2", "Its doubt, one sigma [kg m²]"]], changed, refresh),
     form.runs.map((run) => runOf(run, draft, changed)),
     draft.files.length ? null : h("p", { class: "quiet" }, "Each log that is dropped becomes a run here."));
 }
@@ -45,7 +47,7 @@ function runOf(run, draft, changed) {
   // Ids are read anew at each look into the list: they may have been typed meanwhile.
   const pick = (key, label, items, none) => {
     const node = h("select", { onchange: () => { run[key] = node.value; changed(); } });
-    const fill = () => show(node, [["", none], ...items.map((i) => [i.id, i.id])].map(([value, text]) => h("option", { value, selected: value === run[key] }, text)));
+    const fill = () => show(node, [["", none], ...items.filter((i) => i.id).map((i) => [i.id, i.id])].map(([value, text]) => h("option", { value, selected: value === run[key] }, text)));
     node.addEventListener("focus", fill);
     node.addEventListener("pointerdown", fill);
     fill();
@@ -82,14 +84,14 @@ async function look(file, run, place, changed) {
   const rows = CHANNELS.map((channel) => {
     const set = (name, value) => { run.columns[channel] = { ...run.columns[channel], [name]: value }; if (!run.columns[channel].column && guessed[channel]) run.columns[channel].column = guessed[channel]; changed(); sketchOf(channel); };
     const label = channel.replaceAll("_", " ");
-    return h("tr", {}, h("th", { scope: "row" }, label),
-      h("td", {}, choice([["", guessed[channel] ? `as its header says (${guessed[channel]})` : "not logged"], ...found.columns.map((c, k) => [String(k), String(c)])], key(run.columns[channel]?.column),
+    return h("tr", { role: "row" }, h("th", { scope: "row", role: "rowheader" }, label),
+      h("td", { role: "cell" }, choice([["", guessed[channel] ? `${guessed[channel]} (by its name)` : "not logged"], ...found.columns.map((c, k) => [String(k), String(c)])], key(run.columns[channel]?.column),
         (value) => set("column", value === "" ? "" : found.columns[Number(value)]), { "aria-label": `Column of ${label}` })),
-      h("td", {}, choice(UNITS[channel].map((u) => [u, u || "as its header says"]), run.columns[channel]?.unit ?? "", (value) => set("unit", value), { "aria-label": `Unit of ${label}` })),
-      h("td", {}, h("label", { class: "tick" }, h("input", { type: "checkbox", checked: run.columns[channel]?.sign === -1, "aria-label": `${label} the other way round`, onchange: (event) => set("sign", event.target.checked ? -1 : 1) }), "other way round")));
+      h("td", { role: "cell" }, choice(UNITS[channel].map((u) => [u, u || "as the header says"]), run.columns[channel]?.unit ?? "", (value) => set("unit", value), { "aria-label": `Unit of ${label}` })),
+      h("td", { role: "cell" }, SIGNED.includes(channel) ? h("label", { class: "tick" }, h("input", { type: "checkbox", checked: run.columns[channel]?.sign === -1, "aria-label": `${label} the other way round`, onchange: (event) => set("sign", event.target.checked ? -1 : 1) }), "other way round") : null));
   });
-  show(place, h("details", {}, h("summary", {}, `Columns (${found.columns.length})`), h("div", { class: "scroll", tabindex: 0 }, h("table", {}, h("caption", {}, "Only what the header does not say needs a choice."),
-    h("thead", {}, h("tr", {}, ["Channel", "Column", "Unit", "Sign"].map((t) => h("th", { scope: "col" }, t)))), h("tbody", {}, rows)))),
+  show(place, h("details", {}, h("summary", {}, `Columns (${found.columns.length})`), h("table", { class: "stack", role: "table" }, h("caption", {}, "Only what the header does not say needs a choice."),
+    h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, ["Channel", "Column", "Unit", "Sign"].map((t) => h("th", { scope: "col", role: "columnheader" }, t)))), h("tbody", { role: "rowgroup" }, rows))),
   picked, sketch, h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": `First rows of ${run.file}` }, h("table", {}, h("thead", {}, h("tr", {}, found.columns.map((c) => h("th", { scope: "col" }, String(c))))),
     h("tbody", {}, found.rows.slice(0, 4).map((row) => h("tr", {}, row.map((cell) => h("td", { class: "n" }, cell))))))));
   sketchOf(["speed", "current", "voltage", "thrust"].find((c) => guessed[c]) ?? "time");

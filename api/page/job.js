@@ -14,17 +14,19 @@ export async function draw(place, { rest, signal }) {
   const heading = job.kind === "check" ? "Check" : job.kind === "fit" ? "Fit" : "Hold-out";
   const bar = h("progress", { max: 1, value: job.progress, "aria-label": "Share of the work done" });
   const stage = h("p", { "data-state": job.state });
+  const share = h("p", { class: "quiet" });
   const stop = h("button", { onclick: () => cancel(id).catch((e) => show(problem, notes([{ level: "error", text: e.message }]))) }, "Cancel");
   const problem = h("div", {});
   const result = h("div", {});
-  show(place, h("h1", {}, heading), h("p", { class: "quiet" }, "This address keeps the job: reload it, or come back later."), stage, bar, h("p", {}, stop), problem, result);
+  show(place, h("h1", {}, heading), h("p", { class: "quiet" }, "This address keeps the job: reload it, or come back later."), stage, bar, share, h("p", {}, stop), problem, result);
   function tell() {
     stage.dataset.state = job.state;
     const before = stage.textContent;
     stage.textContent = { queued: "Waits for its turn.", done: "Done.", failed: "Failed.", cancelled: "Cancelled." }[job.state] ?? `${job.stage || "Begins"} …`;
     if (stage.textContent !== before) say(stage.textContent);
     bar.value = ENDED.includes(job.state) ? 1 : job.progress;
-    stop.hidden = bar.hidden = ENDED.includes(job.state);
+    share.textContent = `${Math.round(100 * job.progress)} % of the work`;
+    share.hidden = stop.hidden = bar.hidden = ENDED.includes(job.state);
   }
   function end() {
     tell();
@@ -86,5 +88,5 @@ function fitted(place, job) {
   const q = new URLSearchParams(motors.map((m) => ["motors", m]));
   show(place, h("h2", {}, "Fitted"), h("ul", {}, motors.map((m) => h("li", {}, h("a", { href: `#/motor/${encodeURIComponent(m)}` }, m), " · ", h("a", { href: `#/what-if?motor=${encodeURIComponent(m)}` }, "what if")))),
     motors.length > 1 ? h("p", {}, h("a", { class: "button", href: `#/compare?${q}` }, "Compare them")) : null,
-    notes((job.result.warnings ?? []).map((w) => ({ level: "warning", text: w.message ?? String(w) }))));
+    notes((job.result.warnings ?? []).map((w) => ({ level: "warning", text: worded(w.message ?? String(w)) }))));
 }

@@ -25,7 +25,7 @@ function shapesOf(range, throttle) {
 export function results(envelope) {
   const cautions = h("aside", { class: "cautions", "aria-label": "Cautions" });
   const readout = h("dl", { class: "readout" });
-  const legend = h("p", { class: "quiet" }, "Line and band: median and 90 % interval.");
+  const legend = h("p", { class: "quiet" }, "Asking … the very first answer after an installation takes some seconds.");
   const figures = PANELS.map((name) => {
     const node = h("div", { class: "plot", role: "img", "aria-label": `${labelOf(name)} over throttle, with its band; the numbers at the chosen throttle stand above` });
     return { name, node, figure: h("figure", {}, node) };

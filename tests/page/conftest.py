@@ -35,6 +35,7 @@ FLAGS = (
     "--disable-sync",
 )
 WAIT_S = 20.0
+WAIT_MS = 120_000
 FIT_MS = 300_000
 
 
@@ -125,6 +126,8 @@ def open_tab(browser: Any) -> Iterator[OpenTab]:
 
     def opened(base: str, width: int = 1200, look: str = "light") -> Tab:
         tab = Tab(browser.new_page(viewport={"width": width, "height": 900}, color_scheme=look), base)
+        # The first prediction of a new installation compiles first, on a busy machine for a minute.
+        tab.page.set_default_timeout(WAIT_MS)
         tab.page.on("pageerror", lambda error: tab.faults.append(str(error)))
         tab.page.on("dialog", lambda dialog: tab.faults.append(f"dialog: {dialog.message}"))
         tab.page.on(
