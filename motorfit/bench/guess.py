@@ -290,7 +290,7 @@ def _rises_slowly(time: Array, speed: Array) -> bool:
         return False
     up = np.flatnonzero(w > 0.8 * w.max())[0]
     moving = np.flatnonzero(w > 0.05 * w.max())[0]
-    return bool(t[up] - t[moving] > 0.6)
+    return bool(t[up] - t[moving] > 0.3)
 
 
 def _size(stem: str, values: dict[str, Array], guess: LogGuess) -> None:

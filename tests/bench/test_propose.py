@@ -71,3 +71,55 @@ def test_files_that_are_no_logs_are_named(tmp_path: Path) -> None:
     proposal = propose(tmp_path)
     assert proposal.left_out == ("notes.txt: no line holds two numbers or more",)
     assert "# notes.txt: no line" in proposal.text
+
+
+FOREIGN = "Zeit [s],Gas [%],Spannung [V],Strom [A],Drehzahl [1/min],Schub [N],Drehmoment [Nm]\n"
+
+
+def test_columns_of_unknown_names_are_proposed_by_their_unit(tmp_path: Path) -> None:
+    (tmp_path / "motor A ramp 02.csv").write_text(FOREIGN + "".join(rows(60)))
+    proposal = propose(tmp_path)
+    marked = [line for line in proposal.unsure if "by its unit" in line]
+    assert len(marked) == 7 and 'speed = { column = "Drehzahl [1/min]", unit = "1/min" }' in proposal.text
+    (tmp_path / "campaign.toml").write_text(proposal.text)
+    campaign = load_campaign(tmp_path / "campaign.toml")
+    # a number in the name counts runs; it is no propeller
+    assert (campaign.runs[0].motor, campaign.runs[0].propeller) == ("motor-A", "propeller-1")
+    (log,) = try_read_runs(campaign)[0]
+    assert set(log.channels) == {"throttle", "voltage", "current", "speed", "thrust", "torque"}
+
+
+def test_two_columns_of_one_unit_are_a_question(tmp_path: Path) -> None:
+    header = FOREIGN.replace("Gas [%]", "Spannung 2 [V]")
+    (tmp_path / "ramp.csv").write_text(header + "".join(rows(60)))
+    proposal = propose(tmp_path)
+    assert any("by its unit; or is it Spannung [V]?" in line for line in proposal.unsure)
+    assert any(line.startswith("# throttle = ") and "is it one of: " in line for line in proposal.unsure)
+
+
+def test_other_quantities_of_a_unit_are_not_proposed(tmp_path: Path) -> None:
+    header = FOREIGN.replace("Gas [%]", "Efficiency [%]").replace("Schub [N]", "Vibration [g]")
+    (tmp_path / "no-load.csv").write_text(header + "".join(rows(60)))
+    text = propose(tmp_path).text
+    assert "\nthrottle = " not in text and "\nthrust = " not in text
+
+
+def test_a_disc_and_limits_of_current_are_marked(tmp_path: Path) -> None:
+    simulate_campaign(tmp_path, seed=8, options=BenchOptions(motors=1, runs=("spin-up", "coast-down")))
+    (tmp_path / "campaign.toml").unlink()
+    unsure = propose(tmp_path).unsure
+    for start in ('flywheel = "disc"', '# flywheel = "disc"', "inertia_kg_m2", "# current_limit_a"):
+        assert any(line.startswith(start) for line in unsure), start
+
+
+@pytest.mark.parametrize(
+    "header", ["eRPM", "ERPM", "eRPM [1/min]", "electrical speed (rpm)", "electrical_speed_rpm"]
+)
+def test_electrical_speed_needs_the_pole_pairs(tmp_path: Path, header: str) -> None:
+    text = HEADER.replace("speed [rpm]", header) + "".join(rows(60))
+    (tmp_path / "ramp.csv").write_text(text)
+    proposal = propose(tmp_path)
+    assert any(line.startswith("pole_pairs = 7") for line in proposal.unsure)
+    (tmp_path / "campaign.toml").write_text(proposal.text)
+    (log,) = try_read_runs(load_campaign(tmp_path / "campaign.toml"))[0]
+    assert log.channels["speed"][0] == pytest.approx(2000 / 7 * 0.10471975511965977)
