@@ -31,11 +31,12 @@ function learned(summary) {
     h("ul", {}, missed.map(([name, advice]) => h("li", {}, h("strong", {}, words(name)), ": ", worded(advice ?? "not learned from these runs.")))));
 }
 
-function diagnosis(summary) {
+function diagnosis(summary, motor) {
   const d = summary.diagnostics ?? {};
   const sound = d.sound === false ? { level: "error", kind: "Not sound", text: "These draws should not be relied on." }
     : { kind: "Sound", text: "The draws passed their own checks." };
-  return h("section", {}, h("h2", {}, "Diagnostics"), notes([sound, ...(d.sentences ?? []).map((text) => ({ text: worded(text) }))]));
+  return h("section", {}, h("h2", {}, "Diagnostics"), notes([sound, ...(d.sentences ?? []).map((text) => ({ text: worded(text) }))]),
+    h("p", { class: "quiet" }, "What these words mean, and what to do: ", h("code", {}, `motorfit show ${motor} --diagnose`), " in a terminal."));
 }
 
 function sizeOf(p) {
@@ -93,7 +94,7 @@ export async function draw(place, { rest, query, signal }) {
     tested.map((one, k) => h("details", { open: k === 0 }, h("summary", {}, one, h("span", { class: "quiet" }, sizeOf(about.facts.propellers?.[one]))),
       table(props.filter((n) => split(n).of === one), beliefs.parameters, summary, `What the campaign knows of ${one}, on all its motors.`))),
     h("details", {}, h("summary", {}, `All other parameters: heat, sensors, controller (${others.length})`), table(others, beliefs.parameters, summary, "")),
-    learned(summary), diagnosis(summary), runs, pairs, origin(about), h("h2", { class: "no-print" }, "Take it with you"), downloads(fit, motor));
+    learned(summary), diagnosis(summary, motor), runs, pairs, origin(about), h("h2", { class: "no-print" }, "Take it with you"), downloads(fit, motor));
   drawRuns(runs, `${base}/runs`, about.facts.runs ?? {}, signal);
   drawPairs(pairs, base, key, beliefs.parameters, signal);
 }
