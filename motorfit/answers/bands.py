@@ -49,9 +49,9 @@ def band(values: NDArray[Any], interval: float) -> Band:
         Probability inside the band, 0..1.
     """
     array = np.asarray(values, dtype=np.float64)
-    rising = RisingBand(len(array), interval)
-    rising.add(array)
-    return rising.band()
+    rising = RisingBands(1, len(array), interval)
+    rising.add(array[np.newaxis])
+    return rising.band(0)
 
 
 def bands(values: Mapping[str, NDArray[Any]], interval: float) -> dict[str, Band]:
@@ -59,28 +59,29 @@ def bands(values: Mapping[str, NDArray[Any]], interval: float) -> dict[str, Band
     return {name: band(array, interval) for name, array in values.items()}
 
 
-class RisingBand:
-    """A Band whose grid comes piece by piece, in order, so that all draws of all points are never held."""
+class RisingBands:
+    """Bands of curves whose grid comes piece by piece, in order: all draws of all points are never held."""
 
-    def __init__(self, points: int, interval: float) -> None:
-        """Make room for so many points."""
+    def __init__(self, curves: int, points: int, interval: float) -> None:
+        """Make room for so many curves of so many points."""
         tail = 0.5 * (1.0 - interval)
         self._q = np.array([0.5, tail, 1.0 - tail])
-        self._out = np.empty((3, points))
-        self._blank = np.zeros(points, dtype=np.bool_)
-        self._seen = np.full((3, 2), np.nan)
+        self._out = np.empty((curves, 3, points))
+        self._blank = np.zeros((curves, points), dtype=np.bool_)
+        self._seen = np.full((curves, 3, 2), np.nan)
         self._at = 0
 
     def add(self, values: FloatArray) -> None:
-        """Take the draws of the next points, (points, S)."""
-        count, to = np.empty(len(values), dtype=np.int64), self._at + len(values)
+        """Take the draws of the next points, (curves, points, S)."""
+        curves, points, draws = values.shape
+        count, to = np.empty((curves, points), dtype=np.int64), self._at + points
         rows = np.ascontiguousarray(values)
-        quantile_rows(rows, self._q, self._out[:, self._at : to], count, self._seen)
-        self._blank[self._at : to] = 2 * count < values.shape[1]
+        quantile_rows(rows, self._q, self._out[:, :, self._at : to], count, self._seen)
+        self._blank[:, self._at : to] = 2 * count < draws
         self._at = to
 
-    def band(self, scale: float = 1.0) -> Band:
-        """Return the Band of all points, times a positive factor."""
-        out = self._out * scale
-        out[:, self._blank] = np.nan
+    def band(self, curve: int, scale: float = 1.0) -> Band:
+        """Return the Band of all points of a curve, times a positive factor."""
+        out = self._out[curve] * scale
+        out[:, self._blank[curve]] = np.nan
         return Band(*out)

@@ -261,29 +261,28 @@ def quantile_rows(values: Array, q: Array, out: Array, finite: Counts, seen: Arr
 
     Parameters
     ----------
-    values : (G, S)
+    values : (C, G, S), the rows of C curves
     q : (Q,) probabilities, 0 to 1
-    out : (Q, G) written
-    finite : (G,) written: how many values of a row are not NaN
-    seen : (Q, 2) where the quantiles stood in the row before, NaN for none, read and written; it tells where
-        to look first, and changes no result
+    out : (C, Q, G) written
+    finite : (C, G) written: how many values of a row are not NaN
+    seen : (C, Q, 2) where the quantiles stood in the row before, NaN for none, read and written; it tells
+        where to look first, and changes no result
     """
-    rows, size = values.shape
+    curves, rows, size = values.shape
     some, one = np.empty(size), np.empty(q.shape[0])
     keys = np.empty(size, dtype=np.float32)
-    for g in range(rows):
-        finite[g] = size
-        if size and _row(values[g], size, q, keys, some, seen, one):
-            out[:, g] = one
-            continue
-        x, m = np.empty(size), 0
-        for s in range(size):
-            x[m] = values[g, s]
-            m += 1 if x[m] == x[m] else 0
-        finite[g] = m
-        if m == 0:
-            out[:, g] = math.nan
-            continue
-        if not _row(x, m, q, keys, some, seen, one):
-            _quantiles(x, m, q, np.empty(m, dtype=np.uint16), one)
-        out[:, g] = one
+    for c in range(curves):
+        for g in range(rows):
+            row, m = values[c, g], size
+            done = size > 0 and _row(row, size, q, keys, some, seen[c], one)
+            if not done:
+                x, m = np.empty(size), 0
+                for s in range(size):
+                    x[m] = row[s]
+                    m += 1 if x[m] == x[m] else 0
+                if m == 0:
+                    one[:] = math.nan
+                elif not _row(x, m, q, keys, some, seen[c], one):
+                    _quantiles(x, m, q, np.empty(m, dtype=np.uint16), one)
+            finite[c, g] = m
+            out[c, :, g] = one

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorfit.answers.axis import Axis, physics_axis
-from motorfit.answers.bands import Band, RisingBand, bands
+from motorfit.answers.bands import Band, RisingBands, bands
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.question import GRAVITY, RPM_PER_RAD_S, Machine
 from motorfit.physics.axes import speed_at, torque_at
@@ -74,21 +74,20 @@ def steady_bands(machine: Machine, axis: Axis, interval: float, few: NDArray[np.
         return SteadyBands(curves, d.speed_rpm[few], d.torque_nm[few], d.limited, d.stopped, d.beyond)
     x, pack = axis.points, machine.supply.pack
     solved = dict(_CURVES) | ({} if pack is None else {"bus_voltage_v": ("bus_voltage", 1.0)})
-    rising = {name: RisingBand(x.size, interval) for name in solved}
+    rising = RisingBands(len(solved), x.size, interval)
     kept, limited, stopped = np.empty((2, few.size, x.size)), np.empty(x.size), np.empty(x.size)
     supply = np.broadcast_to(
         np.reshape(machine.supply.voltage, (-1, 1)), (np.size(machine.supply.voltage), x.size)
     )
     names = [name for name, _ in solved.values()]
     for part in in_parts(x, supply, machine.columns, names, _AT_ONCE):
-        for one, values in zip(rising.values(), part.values, strict=True):
-            one.add(values)
+        rising.add(part.values)
         here = slice(part.first, part.first + len(part.limited))
         for row, name in enumerate(("speed_rpm", "torque_nm")):
             kept[row, :, here] = part.values[list(solved).index(name)][:, few].T
-        limited[here] = np.count_nonzero(part.limited, axis=1) / machine.draws
-        stopped[here] = np.count_nonzero(~part.turning, axis=1) / machine.draws
-    curves = {name: one.band(solved[name][1]) for name, one in rising.items()}
+        limited[here] = [np.count_nonzero(row) / machine.draws for row in part.limited]
+        stopped[here] = [1.0 - np.count_nonzero(row) / machine.draws for row in part.turning]
+    curves = {name: rising.band(row, solved[name][1]) for row, name in enumerate(solved)}
     if pack is not None:
         own = curves["current_a"]
         curves["pack_current_a"] = Band(

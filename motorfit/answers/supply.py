@@ -109,7 +109,7 @@ class Supply:
     @property
     def nominal_v(self) -> float:
         """The open-circuit voltage, the middle one where it is in doubt [V]."""
-        return float(np.median(self.voltage))
+        return self.voltage if isinstance(self.voltage, float) else float(np.median(self.voltage))
 
     @property
     def label(self) -> str:

@@ -72,7 +72,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.int64]
 
-_SETTLED = 2e-6
+_SETTLED = 8e-6
 """A Newton step this small, of the speed, leaves an error of its square."""
 _STEPS = 8
 

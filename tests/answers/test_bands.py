@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.typing import NDArray
 
-from motorfit.answers.bands import RisingBand, band, bands, check_interval
+from motorfit.answers.bands import RisingBands, band, bands, check_interval
 from motorfit.answers.errors import AnswerError
 
 VALUES = arrays(np.float64, st.tuples(st.integers(1, 5), st.integers(1, 40)), elements=st.floats(-1e6, 1e6))
@@ -42,10 +42,10 @@ def test_a_band_that_comes_in_pieces_is_the_band_of_the_whole(rng: np.random.Gen
     values = middle + spread * rng.normal(size=4001)  # where a row's quantiles lie tells nothing of the next
     values[7, :3000] = np.nan
     values[11, :5] = np.inf
-    rising = RisingBand(30, 0.9)
+    rising = RisingBands(2, 30, 0.9)
     for first in range(0, 30, 4):
-        rising.add(values[first : first + 4])
-    whole, alone = rising.band(2.0), [band(row[np.newaxis, :], 0.9) for row in values]
+        rising.add(np.stack((-values[first : first + 4], values[first : first + 4])))
+    whole, alone = rising.band(1, 2.0), [band(row[np.newaxis, :], 0.9) for row in values]
     np.testing.assert_array_equal(whole.high, 2.0 * np.array([one.high[0] for one in alone]))
     assert list(bands({"a": values, "b": values}, 0.9)) == ["a", "b"]
     assert np.isnan(whole.median[7])
