@@ -20,6 +20,8 @@ from tests.inference.benches import SimulatedBench, bench_in
 SEED = 8
 SPIN_UP = Candidate("motor-1", "spin-up", None, "disc", 16.0, 45.0)
 STEPS = Candidate("motor-1", "steps", "prop-a", None, 23.6, None)
+HOLD = Candidate("motor-1", "hold", "prop-a", None, 23.6, None)
+COAST = Candidate("motor-1", "coast-down", None, "disc", 12.0, None)
 
 TOLERANCE = 0.18
 """Of an expected width: what the noise of one real run, the learning of noise and a few truths bring in."""
@@ -62,6 +64,9 @@ def _more(folder: str, kind: str) -> Positions:
         (SPIN_UP, "thrust_coefficient"),
         (STEPS, "prop_inertia"),
         (STEPS, "winding_resistance"),
+        (HOLD, "prop_inertia"),
+        (COAST, "kt"),
+        (COAST, "no_load_current"),
     ],
 )
 def test_what_is_promised_is_what_the_run_brings(
