@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -9,9 +11,11 @@ from pathlib import Path
 from fastapi import Depends, FastAPI
 
 import motorfit
+from motorfit.answers.warm import warm
 
 from . import (
     document,
+    logs,
     problems,
     routes_beliefs,
     routes_compare,
@@ -28,7 +32,7 @@ from .jobs import Queue
 from .kept import Kept
 from .metrics import Metrics
 from .observe import Observe
-from .service import Service
+from .service import Readiness, Service
 from .settings import Settings
 from .shelf import Shelf
 from .strict import only_known
@@ -89,5 +93,18 @@ def create_app(where: Settings | Path) -> FastAPI:
 
 
 def from_environment() -> FastAPI:
-    """Return the service that the environment describes, for a server that starts processes of its own."""
-    return create_app(Settings.from_environment())
+    """Return the service that the environment describes, for a process that serves."""
+    app = create_app(Settings.from_environment())
+    readiness: Readiness = app.state.service.readiness
+    readiness.ready = False
+    threading.Thread(target=_get_ready, args=(readiness,), daemon=True).start()
+    return app
+
+
+def _get_ready(readiness: Readiness) -> None:
+    """Bring compiled code into memory, compiled anew after an update: no question is to wait for that."""
+    try:
+        warm()
+    except Exception as error:  # then the first question meets the fault, and says so
+        logging.getLogger(logs.NAME).error("warm", exc_info=error)
+    readiness.ready = True

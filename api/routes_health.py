@@ -15,10 +15,20 @@ from .service import Here
 router = APIRouter(tags=["operation"])
 
 
-@router.get("/healthz", summary="Whether the service answers", responses={**responses(421, 500)})
-async def healthz() -> answers.Health:
-    """Answer at once, without looking at the library."""
-    return answers.Health(status="ok", version=motorfit.__version__)
+@router.get(
+    "/healthz",
+    summary="Whether the service answers",
+    responses={
+        **responses(421, 500),
+        503: {"model": answers.Health, "description": "It has just been started; questions wait a little."},
+    },
+)
+async def healthz(here: Here, response: Response) -> answers.Health:
+    """Answer at once, without looking at the library; `starting` until compiled code is in memory."""
+    if not here.readiness.ready:
+        response.status_code, response.headers["Retry-After"] = 503, "1"
+    status = "ok" if here.readiness.ready else "starting"
+    return answers.Health(status=status, version=motorfit.__version__)
 
 
 @router.get(

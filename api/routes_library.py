@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
+import orjson
 from fastapi import APIRouter, Query, Request, Response
 from fastapi import Path as PathParameter
 from fastapi.responses import FileResponse, JSONResponse
@@ -252,6 +253,6 @@ async def kept_json(here: Service, tag: str, make: Callable[[], dict[str, Any]])
     """Return what ``make`` makes in a thread as JSON, or the same from before."""
     body = here.kept.get(tag)
     if body is None:
-        body = await here.pool.run(lambda: bytes(JSONResponse(make()).body))
+        body = await here.pool.run(lambda: orjson.dumps(make()))
         here.kept.put(tag, body)
     return Response(body, media_type="application/json", headers=headers_of(tag))

@@ -16,6 +16,9 @@ from motorfit.answers.machine import LimitChoice
 from motorfit.answers.posterior import count
 from motorfit.answers.predict import predict
 from motorfit.answers.propeller_search import find_propeller
+from motorfit.answers.propeller_tested import untaught
+from motorfit.answers.propellers import PropellerDraws, propeller_draws
+from motorfit.answers.remember import remembered
 from motorfit.answers.step import step
 from motorfit.answers.supply import PackChoice
 from motorfit.archive.files import FitFile
@@ -128,10 +131,23 @@ def _bounded(points: int, draws: int | None, fit: LoadedFit) -> None:
 
 def _common(here: Service, body: Any, fit: LoadedFit) -> dict[str, Any]:
     return {
-        "propeller": find_propeller(fit, body.propeller, here.settings.library),
+        "propeller": _propeller(here, body.propeller, fit),
         "draws": body.draws,
         **setting_of(body, fit),
     }
+
+
+def _alone(fit: LoadedFit, propeller: str) -> bool:
+    """Whether a fit needs no look at the rest of the library for a propeller."""
+    return propeller in fit.propellers and remembered(
+        fit, "own propeller", propeller, lambda: not untaught(fit, propeller)
+    )
+
+
+def _propeller(here: Service, name: str, fit: LoadedFit) -> PropellerDraws:
+    if not _alone(fit, name):
+        return find_propeller(fit, name, here.settings.library)
+    return remembered(fit, "propeller", name, lambda: propeller_draws(fit, name))
 
 
 def setting_of(body: Any, fit: LoadedFit) -> dict[str, Any]:
@@ -169,7 +185,7 @@ async def _answer(
     held = here.shelf.held(file)
     fit = await here.pool.run(here.shelf.load, file) if held is None else held
     files = [file]
-    if body.propeller not in fit.propellers:
+    if not await here.pool.run(_alone, fit, body.propeller):
         # Then the answer rests on every propeller of the library too.
         files += [one for _, held in await here.pool.run(here.shelf.motors) for one in held]
     return await answer_of_fits(request, here, body, files, lambda: make(fit))
@@ -189,7 +205,7 @@ async def answer_of_fits(
     same = unchanged(request, tag)
     if same is not None:
         return same
-
+    await here.readiness.wait()
     if form == "json":
         return await kept_json(here, tag, lambda: make()[0])
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import socket
 import tempfile
 import time
@@ -41,7 +42,9 @@ def run(settings: Settings, port: int, *, processes: int = 1, workers: int = 1,
     with _listening(settings.host, port) as listener, tempfile.TemporaryDirectory() as counts:
         if ready is not None:
             ready()
-        supervisor = Supervisor({**settings.to_environment(), FOLDER_VARIABLE: counts})
+        # Threads that each keep memory of their own for later would let a server grow for hours.
+        lean = {"MALLOC_ARENA_MAX": os.environ.get("MALLOC_ARENA_MAX", "2")}
+        supervisor = Supervisor({**settings.to_environment(), FOLDER_VARIABLE: counts, **lean})
         number = listener.fileno()
         for each in range(processes):
             supervisor.add(f"server-{each}", "motorfit_api.process", str(number), sockets=(number,))

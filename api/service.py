@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass, field
 from typing import Annotated, cast
 
@@ -23,6 +24,18 @@ class Streams:
     closing: bool = False
 
 
+@dataclass
+class Readiness:
+    """Whether questions are answered without delay; a process that compiles or loads code first is not."""
+
+    ready: bool = True
+
+    async def wait(self) -> None:
+        """Return once it is."""
+        while not self.ready:
+            await asyncio.sleep(0.05)
+
+
 @dataclass(frozen=True)
 class Service:
     """One process's view of the service."""
@@ -34,6 +47,7 @@ class Service:
     uploads: Uploads
     kept: Kept
     streams: Streams = field(default_factory=Streams)
+    readiness: Readiness = field(default_factory=Readiness)
 
 
 async def _service(request: Request) -> Service:

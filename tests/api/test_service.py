@@ -29,6 +29,9 @@ def client(library: Path) -> TestClient:
 
 def test_health(client: TestClient) -> None:
     assert client.get("/healthz").json() == {"status": "ok", "version": motorfit.__version__}
+    client.app.state.service.readiness.ready = False  # type: ignore[attr-defined]
+    starting = client.get("/healthz")
+    assert (starting.status_code, starting.json()["status"]) == (503, "starting")
 
 
 def test_motors(client: TestClient) -> None:
