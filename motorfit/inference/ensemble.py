@@ -25,10 +25,9 @@ __all__ = ["EnsembleDraws", "ensemble_draws"]
 Array = npt.NDArray[np.float64]
 
 ENSEMBLES = 4
-_AUTOCORRELATION_TIMES = 25.0
-"""Steps of each walker, in autocorrelation times: their estimate, averaged over all walkers, is then good to
-some per cent, and R̂ between ensembles does not rest on it. More where few walkers would otherwise leave
-fewer independent positions than draws are kept."""
+_AUTOCORRELATION_TIMES = 50.0
+"""Steps of each walker, in autocorrelation times; more where few walkers would otherwise leave fewer independent
+positions than draws are kept."""
 _WINDOW = 5.0
 _R_HAT = 1.01
 _WORK = 1e9
@@ -104,11 +103,13 @@ def ensemble_draws(
     samplers = []
     for group in range(ENSEMBLES):
         moves: list[tuple[Any, float]] = [
-            (emcee.moves.MHMove(_autoregressive(0.5)), 0.35),
-            (emcee.moves.MHMove(_autoregressive(0.9)), 0.15),
-            (emcee.moves.DEMove(), 0.3),
+            # anew, far and near: the better the proposal fits, the farther steps are accepted
+            (emcee.moves.MHMove(_autoregressive(1.0)), 0.25),
+            (emcee.moves.MHMove(_autoregressive(0.7)), 0.25),
+            (emcee.moves.MHMove(_autoregressive(0.3)), 0.25),
+            (emcee.moves.DEMove(), 0.1),
             (emcee.moves.DESnookerMove(), 0.1),
-            (emcee.moves.StretchMove(), 0.1),
+            (emcee.moves.StretchMove(), 0.05),
         ]
         sampler = emcee.EnsembleSampler(walkers, size, log_probability, moves=moves, vectorize=True)
         sampler.random_state = np.random.RandomState(int(rng.integers(2**31))).get_state()
