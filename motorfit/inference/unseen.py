@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from itertools import pairwise
@@ -72,6 +73,36 @@ def typical_scales(target: Target) -> Array:
     return out
 
 
+def _scales(known: Target, held: Target, isd: Array) -> Array:
+    """How much noisier blocks are than by their runs' own high frequencies, (blocks, N_CHANNELS) [1].
+
+    As noisy, for their length, as blocks of fitted runs with such a load: jumps of throttle pass for noise
+    in a run's high frequencies, which a fit corrects and a run left out cannot. As `typical_scales` where no
+    fitted run has such a load.
+    """
+    usual = typical_scales(known)
+    out = np.tile(usual, (isd.shape[0], 1))
+    for run, (a, b) in zip(held.graph.runs, pairwise(held.flat.first), strict=True):
+        for c in range(N_CHANNELS):
+            own = _level(run, isd[a:b, c])
+            levels = [
+                _level(other, known.isd[p:q, c])
+                for other, (p, q) in zip(known.graph.runs, pairwise(known.flat.first), strict=True)
+                if (other.run.propeller is None) == (run.run.propeller is None)
+                and (other.run.flywheel is None) == (run.run.flywheel is None)
+            ]
+            told = [level for level in levels if np.isfinite(level)]
+            if told and np.isfinite(own):
+                out[a:b, c] = np.exp(0.5 * (np.median(np.log(told)) - math.log(own)))
+    return out
+
+
+def _level(run: BlockedRun, isd: Array) -> float:
+    """Variance of a block times its length: of white noise the same for all lengths; NaN without blocks."""
+    used = (isd > 0.0) & np.isfinite(run.length_s)
+    return float(np.median(run.length_s[used] / isd[used] ** 2)) if used.any() else math.nan
+
+
 def predict_unseen(
     known: Positions,
     runs: Sequence[BlockedRun],
@@ -93,13 +124,13 @@ def predict_unseen(
     Returns
     -------
     One UnseenRun each.  What belongs to a run alone (start speed, warmth) and to channels or machines that
-    no other run tells of comes from the prior; the scale of noise and the size of slow errors are those that
-    the other runs showed, its memory that of the run's own high frequencies.  Draws that are impossible for a
+    no other run tells of comes from the prior; noise and the size of slow errors are those that the other
+    runs showed, its memory that of the run's own high frequencies.  Draws that are impossible for a
     machine known from its prior only are left out.
     """
     target = build_target(build_graph(known.target.graph.campaign, tuple(runs), known.late))
     isd, phi = whitening(target.flat)
-    isd = isd / np.where(target.flat.logged[:, None], typical_scales(known.target), 1.0)
+    isd = isd / np.where(target.flat.logged[:, None], _scales(known.target, target, isd), 1.0)
     size = known.target.slow.size
     held = target.with_noise(isd, phi, slow_error(target.flat, isd, phi, size))
     order = rng.permutation(known.z.shape[0])[:draws]

@@ -149,3 +149,18 @@ def test_pooled_scores_weigh_by_blocks() -> None:
     assert not both.coverage[-1].expected
     assert "too narrow" in both.sentence
     assert score_channel("thrust", np.zeros((500, 2)), np.full(2, np.nan), np.ones(2)) is None
+
+
+def test_jumps_of_a_run_do_not_pass_for_its_noise(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """A run of steps looks noisier by its high frequencies than its sensors are; other runs know better."""
+    made = bench_in(tmp_path_factory.mktemp("steps"), "no-load", "ramp", "steps", seed=5, rate_hz=200.0)
+    known = posterior_positions(made.campaign, made.blocked[:2], method="fast", draws=400)
+    ramp, steps = made.blocked[1:]
+    widths = []
+    for run in (ramp, steps):
+        (found,) = predict_unseen(known, (run,), np.random.default_rng(1), 300)
+        # neighbours in time part by noise and little else
+        parted = np.diff(found.replicas["speed"] - np.median(found.replicas["speed"], axis=0), axis=1)
+        widths.append(float(np.median(parted.std(axis=0) * np.sqrt(run.length_s[1:]))))
+    assert steps.noise["speed"].sd > 1.5 * ramp.noise["speed"].sd
+    assert widths[1] == pytest.approx(widths[0], rel=0.35)
