@@ -12,7 +12,8 @@ Rng = random.Random
 _CELLS = (
     "", "nan", "inf", "-inf", "1e999", "-1e308", "1e-320", "255", "65535", "-999", "0", "-0", "1,5",
     "1.234.567", "--", "OL", "#N/A", "0x1F", "\uff11", "1e", "+", ".", "12:30:01.5", "2030-03-01T12:00:00Z",
-    "true", '"', '"a,b"',
+    "true", '"', '"a,b"', "1'025", '"1,025"', "12.5 V", "25.4%", "1 025", "1.025,5",
+    "03/04/2026 09:59 PM", "1:02.5",
     "\x00", "é", "9" * 400, "rpm", "=1+1",
 )  # fmt: skip
 _LINES = (
@@ -143,6 +144,10 @@ def _coded(rng: Rng, content: bytes) -> bytes:
     return rng.choice(
         (
             text.encode("utf-16"),
+            text.encode("utf-16-le"),
+            text.encode("utf-32"),
+            b"".join(b"|" + line.replace(b",", b"|") + b"|\n" for line in content.split(b"\n")),
+            content.replace(b",", b" V,"),
             b"\xef\xbb\xbf" + content,
             content.replace(b"\n", b"\r\n"),
             content.replace(b"\n", b"\r"),
