@@ -21,7 +21,7 @@ def spread_stamps(time: NDArray[np.float64]) -> NDArray[np.float64] | None:
     """
     starts = np.flatnonzero(np.concatenate([[True], np.diff(time) > 0]))
     counts = np.diff(np.append(starts, len(time)))
-    if len(starts) < _FEWEST_STAMPS:
+    if len(starts) < _FEWEST_STAMPS or len(time) < 2 * len(starts):
         return None
     inner, steps = counts[1:-1], np.diff(time[starts])
     usual, step = float(np.median(inner)), float(np.median(steps))

@@ -13,6 +13,7 @@ _FEWEST_VALUES = 20
 _FEWEST_ROWS = 100
 _FEWEST_HELD = 3.0
 _ALIKE = 0.8
+_LEAST_MEAN = _ALIKE * (_FEWEST_HELD - 1.0)
 
 
 def held_rows(values: Array) -> float | None:
@@ -21,8 +22,8 @@ def held_rows(values: Array) -> float | None:
     if len(known) < _FEWEST_ROWS:
         return None
     starts = np.flatnonzero(np.diff(known)) + 1
-    if len(starts) < _FEWEST_VALUES:
-        return None
+    if len(starts) < _FEWEST_VALUES or len(known) < _LEAST_MEAN * len(starts):
+        return None  # most values are new, as a count tells before any median
     lengths = np.diff(starts)
     typical = float(np.median(lengths))
     return typical if typical >= _FEWEST_HELD and np.mean(np.abs(lengths - typical) <= 1) > _ALIKE else None
