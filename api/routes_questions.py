@@ -185,7 +185,7 @@ async def _answer(
     held = here.shelf.held(file)
     fit = await here.pool.run(here.shelf.load, file) if held is None else held
     files = [file]
-    if not await here.pool.run(_alone, fit, body.propeller):
+    if not _alone(fit, body.propeller):
         # Then the answer rests on every propeller of the library too.
         files += [one for _, held in await here.pool.run(here.shelf.motors) for one in held]
     return await answer_of_fits(request, here, body, files, lambda: make(fit))

@@ -49,7 +49,7 @@ class SteadyBands:
     beyond: FloatArray
 
 
-_AT_ONCE = 4
+_AT_ONCE = 8
 """Points of a grid that are worked on together: few, so that their draws stay in the processor's caches."""
 
 _CURVES = {
@@ -73,7 +73,12 @@ def steady_bands(machine: Machine, axis: Axis, interval: float, few: NDArray[np.
         curves = bands({name: array.T for name, array in d.values.items()}, interval)
         return SteadyBands(curves, d.speed_rpm[few], d.torque_nm[few], d.limited, d.stopped, d.beyond)
     x, pack = axis.points, machine.supply.pack
-    solved = dict(_CURVES) | ({} if pack is None else {"bus_voltage_v": ("bus_voltage", 1.0)})
+    solved = dict(_CURVES)
+    held = isinstance(machine.supply.voltage, float) and not np.any(machine.supply.resistance)
+    if held:  # then power is current times one number, and so are its bands
+        del solved["electrical_power_w"]
+    if pack is not None:
+        solved["bus_voltage_v"] = ("bus_voltage", 1.0)
     rising = RisingBands(len(solved), x.size, interval)
     kept, limited, stopped = np.empty((2, few.size, x.size)), np.empty(x.size), np.empty(x.size)
     supply = np.broadcast_to(
@@ -88,11 +93,12 @@ def steady_bands(machine: Machine, axis: Axis, interval: float, few: NDArray[np.
         limited[here] = [np.count_nonzero(row) / machine.draws for row in part.limited]
         stopped[here] = [1.0 - np.count_nonzero(row) / machine.draws for row in part.turning]
     curves = {name: rising.band(row, solved[name][1]) for row, name in enumerate(solved)}
+    current = list(solved).index("current_a")
+    if held:
+        curves["electrical_power_w"] = rising.band(current, float(machine.supply.nominal_v))
+    curves = {name: curves[name] for name in (*_CURVES, *curves)}
     if pack is not None:
-        own = curves["current_a"]
-        curves["pack_current_a"] = Band(
-            *(machine.supply.motors * end for end in (own.median, own.low, own.high))
-        )
+        curves["pack_current_a"] = rising.band(current, float(machine.supply.motors))
     return SteadyBands(curves, kept[0] * RPM_PER_RAD_S, kept[1], limited, stopped, np.zeros(x.size))
 
 
