@@ -26,7 +26,7 @@ Array = npt.NDArray[np.float64]
 
 ENSEMBLES = 4
 _AUTOCORRELATION_TIMES = 50.0
-"""Steps of each walker, in autocorrelation times; more where few walkers would otherwise leave fewer independent
+"""Steps of each walker, in autocorrelation times; more where few walkers would leave fewer independent
 positions than draws are kept."""
 _WINDOW = 5.0
 _R_HAT = 1.01
