@@ -188,7 +188,7 @@ def _edges(t: Array, dt: float, throttle: Array, on: Array) -> tuple[npt.NDArray
     jump[1:] |= np.diff(t) > _GAP * dt
     last = np.maximum.accumulate(np.where(jump, np.arange(t.size), 0))
     since = t - t[last]
-    longest = max(LONGEST_S, (t[-1] - t[0]) / MOST_BLOCKS)
+    longest = max(LONGEST_S, t.size * dt / MOST_BLOCKS)  # of what was logged: a gap makes no block coarser
     jumps = np.append(np.flatnonzero(jump), t.size)
     edges: list[int] = []
     for begin, end in itertools.pairwise(jumps):
