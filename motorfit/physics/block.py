@@ -21,7 +21,9 @@ B = 128
 K_W, K_L, K_W1, K_W2, K_W3, K_RUN, K_HELD = range(N_ROW, N_ROW + 7)
 KEPT = 7
 # What belongs to one point.
-S_E, S_D, S_TOP, S_LOCKED, S_SLOPE, S_TURNS, S_NEXT, S_G, S_I, S_T, S_HELD = range(K_HELD + 1, K_HELD + 12)
+S_E, S_D, S_TOP, S_LOCKED, S_SLOPE, S_TURNS, S_NEXT, S_G, S_I, S_T, S_X, S_HELD = range(
+    K_HELD + 1, K_HELD + 13
+)
 O_SPEED = S_HELD + 1
 ROWS = O_SPEED + OUT
 

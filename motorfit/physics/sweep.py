@@ -38,6 +38,7 @@ from motorfit.physics.block import (
     S_T,
     S_TOP,
     S_TURNS,
+    S_X,
     B,
     copy,
     exponential,
@@ -103,11 +104,12 @@ def _given(z: Array, x: float, a: float, b: float, c: float, f: float, g: float)
         d = 0.0 if x <= 0.0 else d
         e = z[S_E * B + s] - z[R_RS * B + s] * z[R_IQ * B + s]
         total = z[R_R * B + s] + z[R_RC * B + s] + d * d * z[R_RS * B + s]
-        per = 1.0 / total
-        locked = d * e * per
+        ke = z[R_KE * B + s]
+        per = 1.0 / (total * ke)  # divisions are what takes time here
+        locked = d * e * ke * per
         locked = 0.0 if locked < 0.0 else locked
-        slope = z[R_KE * B + s] * per
-        top = d * e / z[R_KE * B + s]
+        slope = ke * ke * per
+        top = d * e * total * per
         limit = z[R_LIMIT * B + s]
         i = locked if locked < limit else limit
         turns = 1.0 if i > z[R_I0 * B + s] else 0.0
@@ -188,15 +190,14 @@ def _move(z: Array, reynolds: bool) -> None:
 def _nudge(z: Array) -> None:
     """As `_move` with a small step: both follow by short series."""
     for s in range(B):
-        new, old = z[S_NEXT * B + s], z[K_W * B + s]
-        x = (new - old) / old
+        x = z[S_X * B + s]
         dl = x * (1.0 - x * (0.5 - x * (1.0 / 3.0 - x * (0.25 - 0.2 * x))))
         y = z[R_AQ * B + s] * dl
         z[S_G * B + s] *= 1.0 + y * (
             1.0 + y * 0.5 * (1.0 + y * (1.0 / 3.0) * (1.0 + y * 0.25 * (1.0 + 0.2 * y)))
         )
         z[K_L * B + s] += dl
-        z[K_W * B + s] = new
+        z[K_W * B + s] = z[S_NEXT * B + s]
 
 
 @kernel
@@ -216,22 +217,24 @@ def _newton(z: Array) -> tuple[float, float]:
         load_slope = z[R_TORQUE * B + s] * w * z[S_G * B + s]
         over = i - z[R_I0 * B + s] - w * (i1 + w * i2)
         i_sat = i * sat if sat > 0.0 else 0.0
-        share = 1.0 / (1.0 + i * i_sat)
-        soft = kt * share
-        f = soft * over - load_slope * w
-        df = -soft * (slope + i1 + 2.0 * i2 * w - share * 2.0 * i_sat * slope * over)
-        df -= (2.0 + z[R_AQ * B + s]) * load_slope
-        new = w - f / df
+        # F and its slope times the square of 1 + (I/I_s)², so that one division is enough
+        more = 1.0 + i * i_sat
+        f = more * (kt * over - more * load_slope * w)
+        df = kt * (2.0 * i_sat * slope * over - more * (slope + i1 + 2.0 * i2 * w))
+        df -= (2.0 + z[R_AQ * B + s]) * load_slope * more * more
+        x = -f / (df * w)
+        new = w + w * x
         low, high = 0.25 * w, 4.0 * w
         high = z[S_TOP * B + s] if z[S_TOP * B + s] < high else high
         ok = df < 0.0 and new > low and new <= high
         new = new if ok else (low if new <= low else high)
-        moved = abs(new - w)
         turns = z[S_TURNS * B + s]
-        loose += 0.0 if ok and moved <= _SETTLED * w else turns
-        wide += 0.0 if moved <= 0.01 * w else turns
+        settled = ok and abs(x) <= _SETTLED
+        loose += 0.0 if settled else turns
+        wide += 0.0 if ok and abs(x) <= 0.01 else turns
         z[S_NEXT * B + s] = new if turns > 0.0 else w
-        z[S_T * B + s] = 0.0 if ok and moved <= _SETTLED * w else turns
+        z[S_X * B + s] = x if turns > 0.0 else 0.0
+        z[S_T * B + s] = 0.0 if settled else turns
     return loose, wide
 
 
