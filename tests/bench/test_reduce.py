@@ -147,7 +147,7 @@ def test_gaps_in_a_channel_cost_that_channel_only(rng: np.random.Generator) -> N
 
 def test_a_long_gap_of_the_log_makes_no_block_coarser(rng: np.random.Generator) -> None:
     channels = stepped(rng, 1e-3, 10.0, [])
-    t = np.arange(10_000) * 1e-3
+    t = np.arange(10_000, dtype=np.float64) * 1e-3
     t[5000:] += 3000.0
     run = reduce_run(run_of("steps"), t, channels)
     assert np.sum(run.length_s > 1.1 * LONGEST_S) == 1
