@@ -30,7 +30,9 @@ def _body(options: dict[str, Any]) -> dict[str, Any]:
         "additionalProperties": False,
     }
     content: dict[str, Any] = {"multipart/form-data": {"schema": form}}
-    content |= {media: {"schema": _FILE} for media in ("application/zip", "application/gzip")}
+    # A body of its own is any bytes: there is no type that they could fail to be of.
+    for media in ("application/zip", "application/gzip"):
+        content[media] = {"schema": {"contentMediaType": media}}
     query = [
         {"name": name, "in": "query", "required": False, "schema": shape,
          "description": "Where the body is an archive itself; a field of a form comes before it."}

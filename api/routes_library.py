@@ -42,7 +42,7 @@ Form = Annotated[
 ]
 READ = responses(401, 403, 404, 421, 422, 500, 503)
 TABLES: dict[str, Any] = {
-    media.split(";")[0]: {"schema": {"type": "string", "format": "binary"}}
+    media.split(";")[0]: {"schema": {"type": "string", "contentMediaType": media.split(";")[0]}}
     for form, media in MEDIA.items()
     if form != "json"
 }
@@ -214,7 +214,9 @@ async def fit_posterior(
     summary="The whole fit as its netCDF file",
     response_class=FileResponse,
     responses={
-        200: {"content": {MEDIA["netcdf"]: {"schema": {"type": "string", "format": "binary"}}}},
+        200: {
+            "content": {MEDIA["netcdf"]: {"schema": {"type": "string", "contentMediaType": MEDIA["netcdf"]}}}
+        },
         **NOT_MODIFIED,
         **READ,
     },

@@ -6,6 +6,7 @@ import argparse
 import asyncio
 import json
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -19,8 +20,10 @@ from typing import Any
 import numpy as np
 
 from benchmarks.common import machine, note
+from tests.api.test_jobs import MEASURED
 
 COMMAND = "import sys; from motorfit.cli import main; main()"
+_PARTS = 10
 POINTS = [round(0.02 * k, 4) for k in range(1, 51)]
 
 Ask = Callable[[int], Awaitable[int]]
@@ -92,8 +95,14 @@ async def load(
 
 
 def memory_mb(root: int) -> float:
-    """Resident memory of a process and those under it."""
-    pages = sum(int(Path(f"/proc/{pid}/statm").read_text().split()[1]) for pid in tree(root))
+    """Resident memory of a service without the processes of its jobs, which come and go."""
+    pages = 0
+    for pid in tree(root):
+        try:
+            if b"motorfit.cli.job" not in Path(f"/proc/{pid}/cmdline").read_bytes():
+                pages += int(Path(f"/proc/{pid}/statm").read_text().split()[1])
+        except OSError:  # it has ended meanwhile
+            continue
     return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 
@@ -101,7 +110,10 @@ def cpu_s(root: int) -> float:
     """Processor time spent by a process and those under it, whatever else the machine does."""
     ticks = 0
     for pid in tree(root):
-        fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        try:
+            fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        except OSError:
+            continue
         ticks += int(fields[11]) + int(fields[12])
     return ticks / os.sysconf("SC_CLK_TCK")
 
@@ -112,19 +124,25 @@ def tree(root: int) -> list[int]:
     while pending:
         pid = pending.pop()
         found.append(pid)
-        for task in Path(f"/proc/{pid}/task").iterdir():
-            pending += [int(child) for child in (task / "children").read_text().split()]
+        try:
+            for task in Path(f"/proc/{pid}/task").iterdir():
+                pending += [int(child) for child in (task / "children").read_text().split()]
+        except OSError:
+            continue
     return found
 
 
 async def measure(port: int, root: int, options: argparse.Namespace) -> list[dict[str, Any]]:
     wire = Wire(port)
-    for _ in range(300):
+    for _ in range(600):
         try:
             await wire.open()
-            break
+            status, _, _ = await wire.ask("GET", "/healthz")
+            if status == 200:
+                break
         except OSError:
-            await asyncio.sleep(0.1)
+            pass
+        await asyncio.sleep(0.1)
     _, _, content = await wire.ask("GET", "/v1/motors")
     motor = json.loads(content)["motors"][0]
     _, _, content = await wire.ask("GET", f"/v1/fits/{motor['latest']}")
@@ -174,15 +192,42 @@ async def measure(port: int, root: int, options: argparse.Namespace) -> list[dic
             lambda _: ("GET", "/v1/motors/none", b"", "", 404),
         ]
         before = memory_mb(root)
-        for part in range(4):
+        fits = asyncio.create_task(fitting(port, options.every))
+        for part in range(_PARTS):
             rows.append(
                 await load(
-                    port, root, "mixed", options.mixed / 4, 6, None, lambda k: kinds[k % len(kinds)](k)
+                    port, root, "mixed", options.mixed / _PARTS, 6, None, lambda k: kinds[k % len(kinds)](k)
                 )
             )
             rows[-1]["memory_mb"] = memory_mb(root)
-            print(f"    memory {rows[-1]['memory_mb']:.0f} MB (before {before:.0f})", f"part {part + 1} of 4")
+            here = f"part {part + 1} of {_PARTS}"
+            print(f"    memory {rows[-1]['memory_mb']:.0f} MB (before {before:.0f})", here, flush=True)
+        fits.cancel()
+        rows.append({"load": "uploads", **await uploaded(port)})
+        print("    uploads", {k: v for k, v in rows[-1].items() if k != "load"})
     return rows
+
+
+async def fitting(port: int, every_s: float) -> None:
+    """Upload a small campaign again and again, each to be fitted."""
+    for number in range(10**6):
+        fields = {"method": "fast", "draws": "400", "seed": str(number)}
+        parts = [f'name="{name}"\r\n\r\n{value}' for name, value in fields.items()]
+        parts.append(f'name="campaign"; filename="c.toml"\r\n\r\n{MEASURED}')
+        body = "".join(f"--x\r\nContent-Disposition: form-data; {p}\r\n" for p in parts) + "--x--\r\n"
+        kind = "Content-Type: multipart/form-data; boundary=x\r\n"
+        await wire_ask(port, ("POST", "/v1/campaigns", body.encode(), kind, 202))
+        await asyncio.sleep(every_s)
+
+
+async def uploaded(port: int) -> dict[str, int]:
+    """How many jobs there are by state."""
+    wire = Wire(port)
+    await wire.open()
+    _, _, content = await wire.ask("GET", "/v1/jobs?limit=500")
+    wire.writer.close()
+    states = [job["state"] for job in json.loads(content)["jobs"]]
+    return {state: states.count(state) for state in dict.fromkeys(states)}
 
 
 async def wire_ask(port: int, asked: tuple[str, str, bytes, str, int]) -> None:
@@ -199,14 +244,19 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=5.0, help="of each load")
     parser.add_argument("--rate", type=float, default=200.0, help="predictions a second, sent at fixed times")
     parser.add_argument("--mixed", type=float, default=0.0, help="seconds of mixed load, with memory")
+    parser.add_argument("--every", type=float, default=10.0, help="seconds between uploads in it")
     parser.add_argument("--json", type=Path)
     options = parser.parse_args()
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     with tempfile.TemporaryDirectory() as state:
-        arguments = ["serve", "--library", options.library, "--port", port, "--processes", options.processes]
-        command = [sys.executable, "-c", COMMAND, *map(str, arguments), "--workers", "0", "--state", state]
+        library = options.library
+        if options.mixed:  # what is uploaded is fitted into a copy
+            library = shutil.copytree(library, Path(state) / "library")
+        arguments = ["serve", "--library", library, "--port", port, "--processes", options.processes]
+        arguments += ["--workers", 1 if options.mixed else 0]
+        command = [sys.executable, "-c", COMMAND, *map(str, arguments), "--state", state]
         note(f"{machine()}")
         with subprocess.Popen(command, stderr=subprocess.DEVNULL) as service:
             try:

@@ -30,7 +30,8 @@ export function results(envelope) {
     const node = h("div", { class: "plot", role: "img", "aria-label": `${labelOf(name)} over throttle, with its band; the numbers at the chosen throttle stand above` });
     return { name, node, figure: h("figure", {}, node) };
   });
-  const place = h("div", { class: "beside" }, readout, cautions, h("div", { class: "curves" }, legend, h("div", { class: "grid" }, figures.map((f) => f.figure))));
+  const grid = h("div", { class: "grid" }, figures.map((f) => f.figure));
+  const place = h("div", { class: "beside" }, readout, cautions, h("div", { class: "curves" }, legend, grid));
   let told = "";
 
   function warn(warnings, quietly) {
@@ -47,6 +48,7 @@ export function results(envelope) {
     const index = c.throttle.reduce((best, t, k) => (Math.abs(t - at) < Math.abs(c.throttle[best] - at) ? k : best), 0);
     const withIt = envelope.propellers?.[answer.propeller];
     const reached = (withIt ?? envelope.overall)?.speed_rpm;
+    grid.hidden = false;
     warn(answer.warnings, moving);
     const names = [...PANELS, ...["torque_nm", "bus_voltage_v", "pack_current_a"].filter((n) => c[n])];
     show(readout, names.map((name) => {
@@ -73,7 +75,11 @@ export function results(envelope) {
     for (const figure of figures) if (!seen.includes(figure) && !stale()) await one(figure);
   }
 
+  // Numbers and curves of another question do not stand beside an error.
   function fail(error) {
+    show(readout);
+    legend.textContent = "";
+    grid.hidden = true;
     show(cautions, notes([{ level: "error", kind: "No answer", text: worded(error.message) }]));
     say(error.message);
   }

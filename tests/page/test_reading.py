@@ -110,3 +110,19 @@ def test_the_page_lets_nothing_else_run(library: Path, open_tab: OpenTab) -> Non
     assert "default-src 'none'" in policy
     assert "script-src 'self' " not in policy
     assert "unsafe-eval" not in policy
+
+
+def test_numbers_of_another_question_do_not_stand_beside_an_error(library: Path, open_tab: OpenTab) -> None:
+    with served(library) as base:
+        tab = open_tab(base)
+        tab.visit("what-if?motor=tern-2807&propeller=7x4x3&voltage=15", "What if")
+        tab.page.locator("[data-curve=thrust_n] dd").wait_for()
+        blades = tab.page.get_by_label("Blades")
+        blades.fill("40")
+        tab.page.locator(".cautions .error").wait_for()
+        assert tab.page.locator("[data-curve=thrust_n]").count() == 0
+        assert not tab.page.locator(".plot").first.is_visible()
+        blades.fill("2")
+        tab.page.locator("[data-curve=thrust_n] dd").wait_for()
+        assert tab.page.locator(".cautions .error").count() == 0
+        assert tab.page.locator(".plot .main-svg").first.is_visible()
