@@ -23,7 +23,7 @@ from benchmarks.seeded_more import MORE_FAULTS
 from motorfit.bench.campaign import load_campaign
 from motorfit.bench.check import check_campaign
 from motorfit.bench.logs import read_runs, try_read_runs
-from motorfit.bench.reduce import reduce_run
+from motorfit.bench.reduce import reduce_runs
 from motorfit.calibration.bench import RANKED
 from motorfit.calibration.judge import compared
 from motorfit.errors import MotorfitError
@@ -69,7 +69,7 @@ def fitted(truth: Truth, seed: int) -> dict[str, Any]:
         errors = check_campaign(campaign, logs, findings).errors
         if errors:
             return {"refused": [str(e) for e in errors]}
-        runs = [reduce_run(log.run, log.time_s, log.channels) for log in read_runs(campaign)]
+        runs = reduce_runs(read_runs(campaign))
         found = posterior_positions(campaign, runs, method="fast", seed=seed, draws=2000)
     except MotorfitError as error:
         return {"refused": [str(error)]}

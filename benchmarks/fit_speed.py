@@ -22,7 +22,7 @@ import numpy.typing as npt
 from benchmarks.common import machine, note, read
 from benchmarks.gradient_peer import nutpie_nuts
 from benchmarks.peers import Sampled, lmfit_emcee, stretch_emcee
-from motorfit.bench.reduce import reduce_run
+from motorfit.bench.reduce import reduce_runs
 from motorfit.inference.fit import fit_campaign, optimise
 from motorfit.inference.result import FitResult
 from motorfit.synthetic.options import BenchOptions
@@ -55,7 +55,7 @@ def main() -> int:
             fits.append(fit_campaign(campaign, logs, seed=options.seed + k, draws=options.draws))
             walls.append(time.perf_counter() - begin)
         report["warm"] = warm(fits, walls) | {"cpu_s": (time.process_time() - spent) / options.repeats}
-        runs = tuple(reduce_run(log.run, log.time_s, log.channels) for log in logs)
+        runs = reduce_runs(logs)
         begin = time.perf_counter()
         target, optimum = optimise(campaign, runs)
         report["optimum_s"] = time.perf_counter() - begin

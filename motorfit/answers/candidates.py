@@ -13,7 +13,7 @@ from scipy.signal import lfilter
 from motorfit.answers.leaving import supply_voltage
 from motorfit.answers.posterior import FloatArray
 from motorfit.bench.models import Campaign, Kind, Run
-from motorfit.bench.noise import NoiseModel
+from motorfit.bench.noise import NoiseModel, typical_noise
 from motorfit.bench.reduce import BlockedRun, reduce_run
 from motorfit.bench.supply import Supply
 from motorfit.inference.graph import MEASURED, build_graph
@@ -195,10 +195,9 @@ def _logged(runs: Sequence[BlockedRun], load: str) -> list[str]:
 def _noise(runs: Sequence[BlockedRun], channel: str) -> NoiseModel:
     """Typical noise of a sensor; of one that has logged tables only, a thousandth of its largest reading."""
     found = [r.noise[channel] for r in runs if channel in r.noise]
-    if found:
-        return NoiseModel(
-            *(float(np.median([getattr(m, k) for m in found])) for k in ("sd", "memory_s", "white_sd"))
-        )
+    typical = typical_noise(found)
+    if typical is not None or found:
+        return typical or found[0]
     largest = [float(np.nanmax(np.abs(r.mean[channel]))) for r in runs if channel in r.mean]
     return NoiseModel(1e-3 * max(largest, default=1.0), 0.01, 0.0)
 

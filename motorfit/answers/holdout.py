@@ -14,7 +14,7 @@ from motorfit.answers.plain import number
 from motorfit.answers.untested import by_geometry
 from motorfit.bench.logs import RunLog
 from motorfit.bench.models import Campaign
-from motorfit.bench.reduce import BlockedRun, reduce_run
+from motorfit.bench.reduce import BlockedRun, reduce_runs
 from motorfit.errors import MotorfitError
 from motorfit.inference.positions import posterior_positions
 from motorfit.inference.unseen import UnseenRun, predict_unseen
@@ -144,7 +144,7 @@ def holdout(
     """
     tell = progress or (lambda stage, share: None)
     tell("reducing logs", 0.0)
-    runs = tuple(reduce_run(log.run, log.time_s, log.channels) for log in logs)
+    runs = reduce_runs(logs)
     wanted = (one_run(runs, run),) if run is not None else groups(runs, leave or "run")
     held = []
     for k, group in enumerate(wanted):

@@ -16,7 +16,7 @@ from motorfit.answers.plain import number
 from motorfit.answers.posterior import FloatArray
 from motorfit.bench.logs import RunLog
 from motorfit.bench.models import Campaign
-from motorfit.bench.reduce import reduce_run
+from motorfit.bench.reduce import reduce_runs
 from motorfit.errors import MotorfitError
 from motorfit.inference.assemble import Values
 from motorfit.inference.design import precision_of, variance_ratio
@@ -148,7 +148,7 @@ def next_run(
     chosen = _motor(campaign, logs, motor)
     tell = progress or (lambda stage, share: None)
     tell("reducing logs", 0.0)
-    runs = tuple(reduce_run(log.run, log.time_s, log.channels) for log in logs)
+    runs = reduce_runs(logs)
     _quantity(
         build_graph(campaign, runs), chosen, quantity
     )  # before the fit: a slip of the pen is told at once

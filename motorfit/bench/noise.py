@@ -8,12 +8,13 @@ would be wrong by the square root of the ratio of memory to sampling interval, o
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["NoiseModel", "block_moments", "measure_noise"]
+__all__ = ["NoiseModel", "block_moments", "measure_noise", "typical_noise"]
 
 Array = npt.NDArray[np.float64]
 
@@ -29,11 +30,13 @@ class NoiseModel:
     sd : standard deviation of the part with memory [unit of the channel]
     memory_s : its correlation time τ [s]; correlation over a lag t is exp(-t/τ)
     white_sd : standard deviation of the part without memory, quantisation included [unit of the channel]
+    measured : whether the log showed it; else it was too short or too restless, and the size is a rough one
     """
 
     sd: float
     memory_s: float
     white_sd: float
+    measured: bool = True
 
 
 def measure_noise(values: Array, dt_s: float, quiet: npt.NDArray[np.bool_]) -> NoiseModel:
@@ -47,7 +50,9 @@ def measure_noise(values: Array, dt_s: float, quiet: npt.NDArray[np.bool_]) -> N
 
     Returns
     -------
-    NoiseModel, never exactly zero: the smallest step between readings counts as quantisation.
+    NoiseModel, never exactly zero: the smallest step between readings counts as quantisation.  Where fewer
+    than twelve quiet samples lie together, its size is that of the second differences of all samples, which
+    the channel's own motion makes too large rather than too small.
 
     Notes
     -----
@@ -58,7 +63,7 @@ def measure_noise(values: Array, dt_s: float, quiet: npt.NDArray[np.bool_]) -> N
     floor = max(step / np.sqrt(12.0), 1e-9 * float(np.nanmax(np.abs(values), initial=0.0)), 1e-12)
     residual = _detrend(values, dt_s, quiet)
     if np.count_nonzero(np.isfinite(residual)) < 12:
-        return NoiseModel(floor, dt_s, floor)
+        return NoiseModel(max(_rough(values), floor), dt_s, floor, measured=False)
     lags = _lags(dt_s, residual.size)
     gamma = np.full(lags.size, np.nan)
     for i, lag in enumerate(lags):
@@ -71,7 +76,7 @@ def measure_noise(values: Array, dt_s: float, quiet: npt.NDArray[np.bool_]) -> N
     ok = np.isfinite(gamma)
     if np.count_nonzero(ok) < 2:
         sd = float(np.nanstd(residual))
-        return NoiseModel(max(sd, floor), dt_s, floor)
+        return NoiseModel(max(sd, floor), dt_s, floor, measured=False)
     best = _fit_variogram(lags[ok] * dt_s, gamma[ok], dt_s)
     return NoiseModel(max(best[0], floor), best[1], max(best[2], floor))
 
@@ -99,6 +104,21 @@ def block_moments(noise: NoiseModel, counts: Array, dt_s: float) -> tuple[Array,
     covariance = np.zeros_like(variance)
     covariance[1:] = noise.sd**2 * phi * gone[1:] * gone[:-1] / (m[1:] * m[:-1] * (1.0 - phi) ** 2)
     return variance, covariance
+
+
+def typical_noise(found: Sequence[NoiseModel]) -> NoiseModel | None:
+    """The noise of a sensor from that of several runs, those that measured it; None where none did."""
+    known = [n for n in found if n.measured]
+    if not known:
+        return None
+    sd, memory_s, white_sd = np.median([(n.sd, n.memory_s, n.white_sd) for n in known], axis=0)
+    return NoiseModel(float(sd), float(memory_s), float(white_sd))
+
+
+def _rough(values: Array) -> float:
+    """Standard deviation of white noise that would make the typical second difference of the samples."""
+    bends = np.abs(np.diff(values[np.isfinite(values)], 2))
+    return 1.4826 * float(np.median(bends)) / np.sqrt(6.0) if bends.size else 0.0
 
 
 def _quantum(values: Array) -> float:

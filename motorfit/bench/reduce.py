@@ -7,22 +7,25 @@ to 80 ms, so the fast part that teaches inertia keeps its resolution and the slo
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
 
 from motorfit.bench.alignment import aligned_voltage
+from motorfit.bench.blocks import Blocks, stepped
 from motorfit.bench.bridge import bridged
 from motorfit.bench.findings import Finding
+from motorfit.bench.logs import RunLog
 from motorfit.bench.models import Run
-from motorfit.bench.noise import NoiseModel, block_moments, measure_noise
+from motorfit.bench.noise import NoiseModel, block_moments, measure_noise, typical_noise
 from motorfit.bench.spans import DRIVEN, FREEWHEEL, driven_span, mode_of
 from motorfit.bench.spikes import without_spikes
 from motorfit.bench.supply import Supply, learn_supply
 
-__all__ = ["BlockedRun", "reduce_run"]
+__all__ = ["BlockedRun", "reduce_run", "reduce_runs"]
 
 Array = npt.NDArray[np.float64]
 
@@ -32,6 +35,9 @@ GROWTH = 1.3
 MOST_BLOCKS = 400
 _GAP = 5.0
 """Sampling intervals without a sample that make a gap."""
+_RAMP_PER_S = 0.5
+"""Rate of throttle [1/s] up to which a steady sweep is no transient."""
+_UNTOLD: Mapping[str, NoiseModel] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -79,7 +85,24 @@ class BlockedRun:
         return int(self.samples.size)
 
 
-def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) -> BlockedRun:
+def reduce_runs(logs: Sequence[RunLog]) -> tuple[BlockedRun, ...]:
+    """Reduce the runs of a bench to blocks, in their order.
+
+    A run too short or too restless to show the noise of a channel takes that of the sensor in the other runs.
+    """
+    runs = [reduce_run(log.run, log.time_s, log.channels) for log in logs]
+    names = dict.fromkeys(name for r in runs for name in r.noise)
+    typical = {name: typical_noise([r.noise[name] for r in runs if name in r.noise]) for name in names}
+    known = {name: noise for name, noise in typical.items() if noise is not None}
+    for k, (log, r) in enumerate(zip(logs, runs, strict=True)):
+        if any(name in known and not noise.measured for name, noise in r.noise.items()):
+            runs[k] = reduce_run(log.run, log.time_s, log.channels, known)
+    return tuple(runs)
+
+
+def reduce_run(
+    run: Run, time_s: Array | None, channels: Mapping[str, Array], typical: Mapping[str, NoiseModel] = _UNTOLD
+) -> BlockedRun:
     """Reduce one run to blocks.
 
     Parameters
@@ -87,6 +110,7 @@ def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) ->
     run : the run
     time_s : (n,) strictly increasing [s], or None for a table of steady points
     channels : channel -> (n,) samples in SI units, NaN where missing
+    typical : channel -> noise of the sensor, for channels whose noise this log does not show
 
     Returns
     -------
@@ -120,37 +144,32 @@ def reduce_run(run: Run, time_s: Array | None, channels: Mapping[str, Array]) ->
     noise: dict[str, NoiseModel] = {}
     for name, values in clean.items():
         noise[name] = measure_noise(values, dt, quiet)
+        if name in typical and not noise[name].measured:
+            noise[name] = typical[name]
         mean[name], share = _block_mean(values, edges)
         variance[name], covariance[name] = block_moments(noise[name], np.maximum(counts * share, 1.0), dt)
     start = t[edges[:-1]]
-    level, _ = _block_mean(throttle, edges)
-    driving, _ = _block_mean(on, edges)
     # a gap in the log is a block of its own, without readings: time passes in it all the same
     following = np.append(start[1:], t[-1] + dt)
     end = np.minimum(following, t[edges[1:] - 1] + _GAP * dt)
     holes = np.flatnonzero(following > end + 0.5 * dt)  # not the last digit of a sum of intervals
-    start, length = (
-        np.insert(start, holes + 1, end[holes]),
-        np.insert(end - start, holes + 1, (following - end)[holes]),
-    )
-    counts = np.insert(counts, holes + 1, 1.0)
-    level, driving = np.insert(level, holes + 1, level[holes]), np.insert(driving, holes + 1, driving[holes])
-    for name in mean:
-        mean[name] = np.insert(mean[name], holes + 1, np.nan)
-        variance[name] = np.insert(variance[name], holes + 1, variance[name][holes])
-        covariance[name] = np.insert(covariance[name], holes + 1, 0.0)
+    level, _ = _block_mean(throttle, edges)
+    driving, _ = _block_mean(on, edges)
+    blocks = Blocks(start, following - start, counts, level, driving, mean, variance, covariance)
+    blocks = stepped(blocks.with_empty(holes, end[holes]), np.insert(since[edges[:-1]], holes + 1, np.inf))
+    middle = blocks.start_s + 0.5 * blocks.length_s
     omega0, omega0_sd = _start_speed(clean.get("speed"), noise.get("speed"))
-    slope = np.zeros(counts.size)
-    if "speed" in mean and counts.size > 1:
-        slope = np.gradient(bridged(mean["speed"]), start + 0.5 * length)
+    slope = np.zeros(middle.size)
+    if "speed" in mean and middle.size > 1:
+        slope = np.gradient(bridged(blocks.mean["speed"]), middle)
     supply = (
-        learn_supply(start + 0.5 * length, mean, variance, covariance)
+        learn_supply(middle, blocks.mean, blocks.variance, blocks.covariance)
         if mode == DRIVEN
-        else Supply.as_logged(mean.get("voltage", np.full(counts.size, np.nan)))
+        else Supply.as_logged(blocks.mean.get("voltage", np.full(middle.size, np.nan)))
     )
     return BlockedRun(
-        run, mode, start, length, counts, level, supply, driving, slope, mean, variance, covariance, noise,
-        omega0, omega0_sd, findings,
+        run, mode, blocks.start_s, blocks.length_s, blocks.samples, blocks.throttle, supply, blocks.on, slope,
+        blocks.mean, blocks.variance, blocks.covariance, noise, omega0, omega0_sd, findings,
     )  # fmt: skip
 
 
@@ -181,13 +200,18 @@ def _table(run: Run, channels: Mapping[str, Array]) -> BlockedRun:
 
 def _edges(t: Array, dt: float, throttle: Array, on: Array) -> tuple[npt.NDArray[np.int64], Array]:
     """Sample indices where blocks begin (and the end); each sample's time since the last transient [s]."""
+    step = np.diff(throttle)
     jump = np.zeros(t.size, dtype=bool)
     jump[0] = True
-    jump[1:] |= np.abs(np.diff(throttle)) > 0.01
-    jump[1:] |= np.abs(np.diff(on)) > 0.5
-    jump[1:] |= np.diff(t) > _GAP * dt
-    last = np.maximum.accumulate(np.where(jump, np.arange(t.size), 0))
-    since = t - t[last]
+    jump[1:] |= np.abs(step) > 0.01
+    # a slow log shows a slow sweep as steps; nothing passes there
+    swept = np.concatenate(([False], np.abs(np.diff(step)) < 0.01)) & (np.abs(step) < _RAMP_PER_S * dt)
+    passing = jump.copy()
+    passing[1:] &= ~swept
+    for other in (np.abs(np.diff(on)) > 0.5, np.diff(t) > _GAP * dt):
+        jump[1:] |= other
+        passing[1:] |= other
+    since = t - t[np.maximum.accumulate(np.where(passing, np.arange(t.size), 0))]
     longest = max(LONGEST_S, t.size * dt / MOST_BLOCKS)  # of what was logged: a gap makes no block coarser
     jumps = np.append(np.flatnonzero(jump), t.size)
     edges: list[int] = []

@@ -14,7 +14,7 @@ from typing import Any, Literal
 import motorfit
 from motorfit.bench.campaign import load_campaign
 from motorfit.bench.logs import read_runs
-from motorfit.bench.reduce import reduce_run
+from motorfit.bench.reduce import reduce_runs
 from motorfit.calibration.judge import compared
 from motorfit.calibration.scenarios import SCENARIOS
 from motorfit.errors import MotorfitError
@@ -60,7 +60,7 @@ def do(job: Job) -> dict[str, Any]:
         begin = time.perf_counter()
         try:
             campaign = load_campaign(truth.campaign)
-            runs = [reduce_run(log.run, log.time_s, log.channels) for log in read_runs(campaign)]
+            runs = reduce_runs(read_runs(campaign))
             found = posterior_positions(campaign, runs, method=job.method, seed=job.seed, draws=job.draws)
         except MotorfitError as error:
             return out | {"failed": str(error).replace(folder, "")}

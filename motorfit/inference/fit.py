@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 from motorfit.bench.findings import Finding
 from motorfit.bench.logs import RunLog
 from motorfit.bench.models import Campaign
-from motorfit.bench.reduce import BlockedRun, reduce_run
+from motorfit.bench.reduce import BlockedRun, reduce_runs
 from motorfit.errors import MotorfitError
 from motorfit.inference.diagnostics import diagnose
 from motorfit.inference.draws import parameters_of, prior_positions
@@ -77,7 +77,7 @@ def fit_campaign(
     draws = -(-draws // GROUPS**2) * GROUPS**2
     rng = np.random.default_rng(seed)
     tell("reducing logs", 0.0)
-    runs = tuple(reduce_run(log.run, log.time_s, log.channels) for log in logs)
+    runs = reduce_runs(logs)
     # small matrices, and the compiled model has threads of its own: more of them would only spin
     with threadpool_limits(limits=1):
         tell("searching the optimum", 0.1)

@@ -136,8 +136,8 @@ def _piece(
 
 @kernel
 def advance(
-    q: Array, omega: Lanes, h: Lanes, regime: Lanes, duty: Lanes, u: Lanes, ke: Lanes, kt: Lanes, rt: Lanes,
-    inverse_r: Lanes, inverse_j: Lanes, low: Lanes, zero: Lanes, high: Lanes, source: Lanes,
+    q: Array, omega: Lanes, h: Lanes, gain: Lanes, regime: Lanes, duty: Lanes, u: Lanes, ke: Lanes, kt: Lanes,
+    rt: Lanes, inverse_r: Lanes, inverse_j: Lanes, low: Lanes, zero: Lanes, high: Lanes, source: Lanes,
 ) -> tuple[Lanes, Lanes, Lanes, Lanes, Lanes, Mask, Lanes, Lanes]:  # fmt: skip
     """Advance a shaft by a step.
 
@@ -146,6 +146,7 @@ def advance(
     q : (N_PHYSICS, LANES) parameters, SI (`motorfit.physics.slots`)
     omega : speed at the start [rad/s]
     h : length of the step [s]
+    gain : what the speed is guessed to gain over it [rad/s]; a good guess saves a second pass
     regime : at the start
     duty : [1];  u : voltage behind the whole resistance, which is 1/inverse_r [V, ohm]
     ke, kt : motor constants [V s/rad, N m/A];  rt : resistance of motor and controller [ohm]
@@ -169,19 +170,23 @@ def advance(
         share = _share(regime, brake)
         alpha = _edge(regime, limit) + share * u * inverse_r
         beta = share * ke * inverse_r
-        now = alpha - beta * omega
+        at = omega
+        if piece == 0:
+            at = omega + 0.5 * gain
+            at = where(at > 0.0, at, 0.0)
+        trial = alpha - beta * at
         end, part, step, turn, a, b, c, slope = _piece(
-            q, regime, omega, left, omega, now, asked, alpha, beta, kt, inverse_j, low, zero, high, bent
+            q, regime, omega, left, at, trial, asked, alpha, beta, kt, inverse_j, low, zero, high, bent
         )
-        then = alpha - beta * end
-        # at rest or all but unchanged, the start stands for the whole step
-        settled = (size(end - omega) < 0.02 * (omega + end)) & (sat * size(then * then - now * now) < 0.002)
+        middle = 0.5 * (omega + end)
+        held = alpha - beta * middle
+        # where trend and saturation were taken near the middle, they stand for the whole step
+        settled = (size(middle - at) < 0.004 * middle) & (sat * size(held * held - trial * trial) < 0.001)
         again = asked & ~settled & ~((omega <= 0.0) & (slope <= 0.0))
         if any_of(again):
             end2, part2, step2, turn2, a2, b2, c2, slope2 = _piece(
-                q, regime, omega, left, 0.5 * (omega + end), 0.5 * (now + then), again, alpha, beta, kt,
-                inverse_j, low, zero, high, bent,
-            )  # fmt: skip
+                q, regime, omega, left, middle, held, again, alpha, beta, kt, inverse_j, low, zero, high, bent
+            )
             end, part, step = where(again, end2, end), where(again, part2, part), where(again, step2, step)
             a, b, c = where(again, a2, a), where(again, b2, b), where(again, c2, c)
             turn, slope = where(again, turn2, turn), where(again, slope2, slope)

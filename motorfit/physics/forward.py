@@ -116,7 +116,7 @@ def simulate_driven(
     omega = load(q, (P_OMEGA0,))
     air = load(q, (P_AIR,))
     t_w = t_b = air + load(q, (P_WARMTH,))
-    stored = rise_w = rise_b = spread(0.0)
+    stored = rise_w = rise_b = climb = spread(0.0)
     limit, brake = load(q, (P_LIMIT,)), load(q, (P_BRAKE,))
     rs, idle, sat, ct = load(q, (P_RS,)), load(q, (P_IDLE,)), load(q, (P_SAT,)), load(q, (P_CT,))
     reach = limit / where(brake > 1e-6, brake, 1e-6)
@@ -151,12 +151,30 @@ def simulate_driven(
             zero, low, high = spread(1e12), spread(-1e12), spread(1e12)
         start = omega
         first = regime_at(start, low, zero, high)
+        # as it went in the block before, where the throttle did not jump
+        guess = climb * h[k] if k > 0 and abs(throttle[k] - throttle[k - 1]) < 0.03 else spread(0.0)
         omega, area, charge, flow, regime, switched, rise, end_rise = advance(
-            q, start, spread(h[k]), first, d, u, ke, kt, rt, inverse_r, inverse_j, low, zero, high, source
+            q,
+            start,
+            spread(h[k]),
+            guess,
+            first,
+            d,
+            u,
+            ke,
+            kt,
+            rt,
+            inverse_r,
+            inverse_j,
+            low,
+            zero,
+            high,
+            source,
         )
         per_h = 1.0 / h[k]
         mean_w, mean_i = area * per_h, charge * per_h
         gained = omega - start
+        climb = gained * per_h
         mean_w2 = mean_w * mean_w + gained * gained * (1.0 / 12.0)
         m = samples[k]
         i_start = current_at(q, first, start, u, ke, inverse_r)
@@ -191,6 +209,7 @@ def simulate_driven(
                         q,
                         x,
                         spread(h[k] / n),
+                        spread(0.0),
                         at,
                         d,
                         u,
@@ -213,7 +232,7 @@ def simulate_driven(
                 sample_b = where(switched, b_sum * (1.0 / n), sample_b)
         thrust = ct * sample_w2
         if bent:
-            thrust = thrust * grown(mean_w, load(q, (P_WREF,)), load(q, (P_AT,)))
+            thrust = thrust * grown(sample_w, load(q, (P_WREF,)), load(q, (P_AT,)))
         torque = kt / (1.0 + sample_i * sample_i * sat) * (sample_i - _drag(q, sample_w, sample_w2))
         # at rest friction answers whatever the current asks, up to breaking away: nothing reaches the stand
         torque = where((start > 0.0) | (omega > 0.0), torque, 0.0)

@@ -8,7 +8,7 @@ from pathlib import Path
 from motorfit.bench.campaign import load_campaign
 from motorfit.bench.logs import RunLog, read_runs
 from motorfit.bench.models import Campaign
-from motorfit.bench.reduce import BlockedRun, reduce_run
+from motorfit.bench.reduce import BlockedRun, reduce_runs
 from motorfit.synthetic.options import BenchOptions
 from motorfit.synthetic.simulate import simulate_campaign
 from motorfit.synthetic.truth import Truth
@@ -25,7 +25,7 @@ class SimulatedBench:
     @property
     def blocked(self) -> tuple[BlockedRun, ...]:
         """The runs as inference sees them."""
-        return tuple(reduce_run(log.run, log.time_s, log.channels) for log in self.logs)
+        return reduce_runs(self.logs)
 
     def with_text(self, text: str) -> Campaign:
         """The campaign with more text at the end of its file."""

@@ -133,9 +133,9 @@ def test_truths_drawn_from_the_prior_follow_the_model_s_table(tmp_path: Path) ->
     (motor,), (propeller,) = campaign.motors, campaign.propellers
     diameter, pitch = propeller.diameter_in, propeller.pitch_in
     assert diameter is not None and pitch is not None
-    from motorfit.bench.reduce import reduce_run
+    from motorfit.bench.reduce import reduce_runs
 
-    runs = tuple(reduce_run(log.run, log.time_s, log.channels) for log in read_runs(campaign)[:1])
+    runs = reduce_runs(read_runs(campaign)[:1])
     graph = build_graph(campaign, runs)
     z = prior_positions(graph, np.random.default_rng(2), n)
     believed = parameters_of(graph, build_target(graph).values(z), motor.id, (1, n))
