@@ -44,6 +44,7 @@ table above, without `throttle`.
 | `offset_<channel>` | the channel's | reading at zero |
 | `delay_<channel>` | s | how late the channel arrives |
 | `lag_<channel>` | s | first-order time constant of the sensor |
+| `jump_<channel>` | 1 | sampling intervals by which jumps of a slow sensor show later than the rest |
 """
 
 

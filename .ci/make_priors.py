@@ -29,6 +29,7 @@ FORMS = {
     "controller_idle_current": "half-normal, scale the centre",
     "start_warmth": "Student-t, 4 degrees of freedom, scale {spread:.3g}",
     "lag": "lognormal about what the logs show, ×/÷ 1.5; else exactly 0",
+    "jump": "normal, one sigma {spread:.3g}, of a slow channel; else exactly 0",
     "delay": "normal about what the logs show, one sigma {spread:.3g}; else exactly 0",
 }
 

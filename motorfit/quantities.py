@@ -102,6 +102,9 @@ _STAND = (
     Quantity("controller_idle_current", "I_q", "A", "bus current of the controller alone", "controller"),
     Quantity("current_limit", "I_lim", "A", "motor current at which the controller holds", "controller"),
 )
+JUMPING = frozenset({"current", "torque", "motor_current", "motor_voltage"})
+"""Channels that jump where the throttle is stepped; speed, and what hangs on it alone, cannot."""
+
 _CHANNELS = (
     Quantity("throttle", "x", "1", "command to the controller, 0 to 1", "channel"),
     Quantity("voltage", "V_b", "V", "bus voltage, on the supply's side of the controller", "channel"),
@@ -166,6 +169,17 @@ def _nuisance() -> tuple[Quantity, ...]:
                 "channel",
             ),
         ]
+        if channel.name in JUMPING:
+            rows.append(
+                Quantity(
+                    f"jump_{channel.name}",
+                    f"j_{channel.symbol}",
+                    "1",
+                    f"how much later jumps of a late {channel.name} show, in sampling intervals",
+                    "channel",
+                    positive=False,
+                )
+            )
     return tuple(rows)
 
 

@@ -45,6 +45,7 @@ _PREFIXES: dict[str, str] = {
     "offset_": "a reading of the {channel} sensor at rest, as offset_sd under [bench.channels.{channel}]",
     "delay_": "a steps run with {channel} logged",
     "lag_": "a steps run with {channel} logged",
+    "jump_": "a steps run with {channel} logged",
 }
 
 

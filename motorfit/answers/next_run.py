@@ -234,7 +234,9 @@ def _quantity(graph: Graph, motor: str, quantity: str) -> Callable[[Values], Flo
         for propeller in (propellers if there[key].ndim == 3 else propellers[:1] or [""])
     ]
     if quantity not in names and not (name in there and there[name].ndim == 2 and owner == motor):
-        listed = ", ".join(n for n in names if not n.startswith(("gain_", "offset_", "delay_", "lag_")))
+        listed = ", ".join(
+            n for n in names if not n.startswith(("gain_", "offset_", "delay_", "lag_", "jump_"))
+        )
         raise AnswerError("for", quantity, listed, "Name a parameter that this campaign can learn.")
 
     def value(v: Values) -> FloatArray:

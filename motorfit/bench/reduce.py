@@ -14,7 +14,7 @@ from types import MappingProxyType
 import numpy as np
 import numpy.typing as npt
 
-from motorfit.bench.alignment import aligned_voltage
+from motorfit.bench.alignment import aligned_voltage, shown_lateness
 from motorfit.bench.blocks import Blocks, stepped
 from motorfit.bench.bridge import bridged
 from motorfit.bench.findings import Finding
@@ -90,18 +90,34 @@ def reduce_runs(logs: Sequence[RunLog]) -> tuple[BlockedRun, ...]:
 
     A run too short or too restless to show the noise of a channel takes that of the sensor in the other runs.
     """
-    runs = [reduce_run(log.run, log.time_s, log.channels) for log in logs]
+    late_s = _voltage_late_s(logs)
+    runs = [reduce_run(log.run, log.time_s, log.channels, late_s=late_s) for log in logs]
     names = dict.fromkeys(name for r in runs for name in r.noise)
     typical = {name: typical_noise([r.noise[name] for r in runs if name in r.noise]) for name in names}
     known = {name: noise for name, noise in typical.items() if noise is not None}
     for k, (log, r) in enumerate(zip(logs, runs, strict=True)):
         if any(name in known and not noise.measured for name, noise in r.noise.items()):
-            runs[k] = reduce_run(log.run, log.time_s, log.channels, known)
+            runs[k] = reduce_run(log.run, log.time_s, log.channels, known, late_s)
     return tuple(runs)
 
 
+def _voltage_late_s(logs: Sequence[RunLog]) -> float:
+    """How late the voltage is by the runs that show it [s]; 0 where none does."""
+    shown = [
+        shown_lateness(log.time_s, log.channels["voltage"], log.channels["current"])
+        for log in logs
+        if log.time_s is not None and {"voltage", "current"} <= log.channels.keys()
+    ]
+    known = [late for late in shown if late is not None]
+    return float(np.median(known)) if known else 0.0
+
+
 def reduce_run(
-    run: Run, time_s: Array | None, channels: Mapping[str, Array], typical: Mapping[str, NoiseModel] = _UNTOLD
+    run: Run,
+    time_s: Array | None,
+    channels: Mapping[str, Array],
+    typical: Mapping[str, NoiseModel] = _UNTOLD,
+    late_s: float = 0.0,
 ) -> BlockedRun:
     """Reduce one run to blocks.
 
@@ -111,6 +127,7 @@ def reduce_run(
     time_s : (n,) strictly increasing [s], or None for a table of steady points
     channels : channel -> (n,) samples in SI units, NaN where missing
     typical : channel -> noise of the sensor, for channels whose noise this log does not show
+    late_s : how late the voltage is, for a log that does not show it [s]
 
     Returns
     -------
@@ -130,7 +147,7 @@ def reduce_run(
         clean[name], spikes = without_spikes(run, name, time_s[span], values[span])
         findings = (*findings, *spikes)
     if mode == DRIVEN and "current" in clean and "voltage" in clean:
-        clean["voltage"], moved = aligned_voltage(run, t, clean["voltage"], clean["current"])
+        clean["voltage"], moved = aligned_voltage(run, t, clean["voltage"], clean["current"], late_s)
         findings = (*findings, *moved)
     throttle = clean.pop("throttle", None)
     if throttle is None:
@@ -158,12 +175,19 @@ def reduce_run(
     blocks = Blocks(start, following - start, counts, level, driving, mean, variance, covariance)
     blocks = stepped(blocks.with_empty(holes, end[holes]), np.insert(since[edges[:-1]], holes + 1, np.inf))
     middle = blocks.start_s + 0.5 * blocks.length_s
+    mistimed: tuple[Array, ...] = ()
+    if mode == DRIVEN and "voltage" in clean:
+        read = np.isfinite(blocks.mean["voltage"])
+        mistimed = tuple(
+            np.where(read, np.repeat(_block_mean(v, edges)[0], _pieces(blocks, start)), np.nan)
+            for v in _half_a_sample_off(clean["voltage"])
+        )
     omega0, omega0_sd = _start_speed(clean.get("speed"), noise.get("speed"))
     slope = np.zeros(middle.size)
     if "speed" in mean and middle.size > 1:
         slope = np.gradient(bridged(blocks.mean["speed"]), middle)
     supply = (
-        learn_supply(middle, blocks.mean, blocks.variance, blocks.covariance)
+        learn_supply(middle, blocks.mean, blocks.variance, blocks.covariance, mistimed)
         if mode == DRIVEN
         else Supply.as_logged(blocks.mean.get("voltage", np.full(middle.size, np.nan)))
     )
@@ -234,6 +258,18 @@ def _block_mean(values: Array, edges: npt.NDArray[np.int64]) -> tuple[Array, Arr
     share = number / np.diff(edges)
     mean = np.where(share >= 0.5, total / np.maximum(number, 1.0), np.nan)
     return mean, share
+
+
+def _half_a_sample_off(values: Array) -> tuple[Array, Array]:
+    """The samples as they would be half an interval earlier, and later."""
+    between = 0.5 * (values[1:] + values[:-1])
+    return np.append(between, values[-1]), np.insert(between, 0, values[0])
+
+
+def _pieces(blocks: Blocks, start_s: Array) -> npt.NDArray[np.int64]:
+    """(n,) How many of the blocks begin from each of the starts (n,) [s] on to the next."""
+    at = np.searchsorted(blocks.start_s, start_s - 1e-9)
+    return np.diff(np.append(at, blocks.start_s.size))
 
 
 def _start_speed(speed: Array | None, noise: NoiseModel | None) -> tuple[float, float]:

@@ -29,11 +29,15 @@ class Supply:
     open_circuit_v : (blocks,) E [V]
     resistance_ohm : R_s [ohm]
     learned : False when E is the logged voltage itself and R_s is 0
+    resistance_sd_ohm : doubt of R_s [ohm]
+    current_a : current [A] about which the line was drawn: where R_s is wrong by δ, E is wrong by δ times it
     """
 
     open_circuit_v: Array
     resistance_ohm: float
     learned: bool
+    resistance_sd_ohm: float = 0.0
+    current_a: float = 0.0
 
     @staticmethod
     def as_logged(voltage: Array) -> Supply:
@@ -42,7 +46,11 @@ class Supply:
 
 
 def learn_supply(
-    time_s: Array, mean: Mapping[str, Array], variance: Mapping[str, Array], covariance: Mapping[str, Array]
+    time_s: Array,
+    mean: Mapping[str, Array],
+    variance: Mapping[str, Array],
+    covariance: Mapping[str, Array],
+    mistimed: tuple[Array, ...] = (),
 ) -> Supply:
     """Learn the supply from block means of voltage and current.
 
@@ -50,6 +58,8 @@ def learn_supply(
     ----------
     time_s : (blocks,) middle of each block [s]
     mean, variance, covariance : block means with their noise, by channel (V, A)
+    mistimed : voltages as they would be if logged a little earlier or later, (blocks,) each [V]; what that
+        does to R_s is a part of its doubt
 
     Returns
     -------
@@ -69,15 +79,7 @@ def learn_supply(
     if current is not None and float(np.nanmax(current) - np.nanmin(current)) > 0.5:
         columns.append(-np.where(np.isfinite(current), current, 0.0))
     basis = np.column_stack(columns)
-    weight = good / sd
-    coef = np.zeros(len(columns))
-    rest = np.zeros_like(v)
-    for _ in range(6):  # robust: blocks that disagree lose weight
-        found, *_ = np.linalg.lstsq(basis * weight[:, None], np.where(good, v, 0.0) * weight, rcond=None)
-        coef = np.asarray(found, dtype=np.float64)
-        rest = np.where(good, v - basis @ coef, 0.0)
-        scale = max(1.4826 * float(np.median(np.abs(rest[good] / sd[good]))), 1.0)
-        weight = good / sd / np.sqrt(1.0 + (rest / (3.0 * scale * sd)) ** 2)
+    coef, rest, weight = _line(basis, v, good, sd)
     source = float(coef[2]) if len(columns) == 3 else 0.0
     swing = float(np.nanmax(v) - np.nanmin(v))
     if source < 0.0:
@@ -89,7 +91,36 @@ def learn_supply(
     level, shaky = _local_level(rest, variance["voltage"], good)
     if shaky:
         return raw
-    return Supply(basis[:, :2] @ coef[:2] + level, source, True)
+    doubt, at = 0.0, 0.0
+    if source > 0.0:
+        doubt = _doubt(basis, rest, weight)
+        shifted = [_line(basis, other, good & np.isfinite(other), sd)[0][2] for other in mistimed]
+        if shifted:
+            doubt = float(np.hypot(doubt, np.ptp([source, *shifted]) / np.sqrt(12.0)))
+        at = float(np.sum(weight**2 * -basis[:, 2]) / np.sum(weight**2))
+    return Supply(basis[:, :2] @ coef[:2] + level, source, True, doubt, at)
+
+
+def _line(basis: Array, v: Array, good: npt.NDArray[np.bool_], sd: Array) -> tuple[Array, Array, Array]:
+    """(coefficients, what they leave [V], weights) of a line through the voltage; blocks that disagree lose
+    weight."""
+    weight = good / sd
+    coef, rest = np.zeros(basis.shape[1]), np.zeros_like(v)
+    for _ in range(6):
+        found, *_ = np.linalg.lstsq(basis * weight[:, None], np.where(good, v, 0.0) * weight, rcond=None)
+        coef = np.asarray(found, dtype=np.float64)
+        rest = np.where(good, v - basis @ coef, 0.0)
+        scale = max(1.4826 * float(np.median(np.abs(rest[good] / sd[good]))), 1.0)
+        weight = good / sd / np.sqrt(1.0 + (rest / (3.0 * scale * sd)) ** 2)
+    return coef, rest, weight
+
+
+def _doubt(basis: Array, rest: Array, weight: Array) -> float:
+    """Standard error of the source resistance [ohm], by what the line leaves."""
+    scaled = basis * weight[:, None]
+    used = np.count_nonzero(weight)
+    size = float(np.sum((rest * weight) ** 2)) / max(used - basis.shape[1], 1)
+    return float(np.sqrt(max(size, 1.0) * np.linalg.pinv(scaled.T @ scaled)[2, 2]))
 
 
 def _local_level(rest: Array, variance: Array, good: npt.NDArray[np.bool_]) -> tuple[Array, bool]:

@@ -15,6 +15,7 @@ from motorfit.lanes import LANES
 from motorfit.physics import slots as f
 from motorfit.physics.air import air_density
 from motorfit.physics.motor import back_emf_constant
+from motorfit.quantities import JUMPING
 
 __all__ = ["Assembled", "Values", "assemble", "derive"]
 
@@ -52,7 +53,7 @@ class Values:
 
 
 class Assembled:
-    """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (4, N_CHANNELS, draws),
+    """Arrays for `motorfit.inference.kernels`: phys (runs, N_PHYSICS, draws), sens (5, N_CHANNELS, draws),
     volt (2, draws), draws being a whole number of LANES, the last one repeated."""
 
     def __init__(self, phys: Array, sens: Array, volt: Array) -> None:
@@ -167,7 +168,9 @@ def assemble(graph: Graph, v: Values) -> Assembled:
             p[tau] = m[f"{node}_time_constant"]
             p[slope] = 1.0 / m[f"{node}_heat_capacity"]
         p[f.P_MAG], p[f.P_AIR] = m["magnet_temperature_coefficient"], air.temperature_c
-        p[f.P_RS] = r.supply.resistance_ohm
+        stiffness = f"source_resistance[{r.run.id}]"
+        p[f.P_RS] = np.maximum(v[stiffness], 0.0) if stiffness in v else r.supply.resistance_ohm
+        p[f.P_SHIFT] = (p[f.P_RS] - r.supply.resistance_ohm) * r.supply.current_a
         p[f.P_J] = m["rotor_inertia"]
         p[f.P_WREF] = 1.0
         if r.run.propeller is not None:
@@ -190,11 +193,13 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_WARMTH] = v[warmth] if warmth in v else np.zeros(v.draws)
         supply = f"supply_voltage[{r.run.id}]"
         p[f.P_SUPPLY] = v[supply] if supply in v else np.ones(v.draws)
-    sens = np.zeros((4, f.N_CHANNELS, padded))
+    sens = np.zeros((5, f.N_CHANNELS, padded))
     sens[0] = 1.0
     for c, name in enumerate(MEASURED):
-        for row, kind in zip(sens[..., : v.draws], ("gain", "offset", "delay", "lag"), strict=True):
+        for row, kind in zip(sens[:4, :, : v.draws], ("gain", "offset", "delay", "lag"), strict=True):
             row[c] = v[f"{kind}_{name}"]
+        if name in JUMPING:
+            sens[4, c, : v.draws] = v[f"jump_{name}"]
     volt = np.empty((2, padded))
     volt[:, : v.draws] = v["gain_voltage"], v["offset_voltage"]
     for filled in (phys, sens, volt):  # what is left of the last lanes repeats the last draw

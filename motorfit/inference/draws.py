@@ -59,7 +59,7 @@ def parameters_of(graph: Graph, v: Values, motor: str, shape: tuple[int, int]) -
     if limit is not None:
         out["current_limit"] = v[limit_name(limit)].reshape(shape)
     for channel in ("voltage", *MEASURED):
-        for kind in ("gain", "offset", "delay", "lag"):
+        for kind in ("gain", "offset", "delay", "lag", "jump"):
             if f"{kind}_{channel}" in graph.index:
                 out[f"{kind}_{channel}"] = v[f"{kind}_{channel}"].reshape(shape)
     return out

@@ -140,7 +140,7 @@ def _refuse(campaign: Campaign, logs: Sequence[RunLog], method: str) -> None:
         raise FitError(
             "The campaign has no run and no measurement: nothing can be fitted. Add a [[runs]] table."
         )
-    unused = [name for name in campaign.priors if name.startswith(("lag_", "delay_"))]
+    unused = [name for name in campaign.priors if name.startswith(("lag_", "delay_", "jump_"))]
     if unused:
         raise FitError(
             f"priors.{unused[0]}: delays and lags of channels are found from the logs and take no prior. "

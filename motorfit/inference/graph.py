@@ -21,10 +21,14 @@ from motorfit.inference.priors import BELIEFS, Belief, BetaLogit, Flat, HalfNorm
 from motorfit.inference.warming import NODES_S, warming_time
 from motorfit.physics.motor import torque_constant
 from motorfit.physics.propeller import torque_coefficient
+from motorfit.quantities import JUMPING
 
 __all__ = ["Coordinate", "Graph", "build_graph"]
 
 LOG, LINEAR, LOGIT = range(3)
+
+_VISIBLE = 1e-4
+"""Share of the voltage from which a doubt of the sag is a coordinate of its own [1]."""
 
 MEASURED = ("current", "speed", "thrust", "torque", "motor_current", "motor_voltage", "winding_temperature")
 """Channels that the model predicts, in the order of `motorfit.physics.slots`."""
@@ -75,6 +79,10 @@ class Graph:
         """How late a channel may be [s], two sigma beyond what its logs show; 0 where it is on time."""
         i = self.index.get(f"delay_{channel}")
         return 0.0 if i is None else self.coordinates[i].center + 2.0 * self.coordinates[i].scale
+
+    def late(self, channel: str) -> bool:
+        """Whether a channel is late or slow by what its logs show."""
+        return f"delay_{channel}" in self.index or f"lag_{channel}" in self.index
 
     def start(self) -> npt.NDArray[np.float64]:
         """Where the search for the optimum begins: the prior's centre."""
@@ -203,6 +211,9 @@ def _bench(b: _Builder, runs: tuple[BlockedRun, ...], late: Mapping[str, float])
             b.add(lag, LOG, math.log(late[lag]), BELIEFS["lag"].spread)
         else:
             b.fixed[lag] = 0.0
+        if channel in JUMPING:
+            belief = BELIEFS["jump"] if lag in late else Belief(0.0, 0.0, False, "1", "")
+            b.add(f"jump_{channel}", LINEAR, belief.center, belief.spread)
 
 
 def _bench_limit(b: _Builder) -> set[float]:
@@ -292,11 +303,21 @@ def _motor(b: _Builder, motor: Motor) -> None:
 def _runs(b: _Builder, runs: tuple[BlockedRun, ...]) -> None:
     for r in runs:
         if r.mode in ("driven", "freewheel"):
+            b.add(f"source_resistance[{r.run.id}]", LINEAR, r.supply.resistance_ohm, _source_doubt(r))
             b.add(f"start_speed[{r.run.id}]", LINEAR, r.omega_start, r.omega_start_sd)
             # a motor starts as warm as the air, or now and then much warmer: after the run before
             b.add(f"start_warmth[{r.run.id}]", LINEAR, 0.0, BELIEFS["start_warmth"].spread, StudentT())
         elif "current" in r.mean and not np.isfinite(r.mean.get("voltage", np.array([np.nan]))).any():
             b.believe(f"supply_voltage[{r.run.id}]", BELIEFS["supply_voltage"])
+
+
+def _source_doubt(r: BlockedRun) -> float:
+    """Doubt of a run's source resistance [ohm]; 0 where no curve would show it."""
+    current = r.mean.get("current")
+    if current is None or not r.supply.learned:
+        return 0.0
+    swing = r.supply.resistance_sd_ohm * float(np.nanmax(current) - np.nanmin(current))
+    return r.supply.resistance_sd_ohm if swing > _VISIBLE * float(np.nanmax(r.supply.open_circuit_v)) else 0.0
 
 
 def duty_rows(r: BlockedRun) -> npt.NDArray[np.bool_]:

@@ -1,7 +1,7 @@
 """Compiled residuals: forward model, sensors, Markov whitening and projection, several draws at once.
 
 Layout (all contiguous float64): runs are stacked along blocks, `first[r]:first[r+1]` being run r.  `phys` is
-(runs, N_PHYSICS, draws) and `sens` (4, N_CHANNELS, draws): gain, offset, delay, lag; the last axis is
+(runs, N_PHYSICS, draws) and `sens` (5, N_CHANNELS, draws): gain, offset, delay, lag, jump; the last axis is
 the draw, a whole number of LANES of them, so that lanes are loaded at once.
 """
 
@@ -14,8 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.compiled import kernel
-from motorfit.inference.late_channels import delayed, lagged
-from motorfit.lanes import LANES, any_of, load, spread, store
+from motorfit.inference.late_channels import delayed, jumped, lagged
+from motorfit.lanes import LANES, any_of, load, same, spread, store
 from motorfit.physics.forward import duty_lanes, simulate_at_speed, simulate_driven
 from motorfit.physics.slots import (
     C_DUTY,
@@ -25,6 +25,7 @@ from motorfit.physics.slots import (
     N_CHANNELS,
     N_PHYSICS,
     P_RS,
+    P_SHIFT,
 )
 
 __all__ = ["predict_run", "residual_rows"]
@@ -51,8 +52,9 @@ def predict_run(
         q[i] = phys[r, i, lanes]
     gain, offset = load(volt[:, lanes], (0,)), load(volt[:, lanes], (1,))
     per_gain = 1.0 / gain
+    shift = load(q, (P_SHIFT,)) - offset
     for k in range(n):
-        store(source, (k,), (supply[a + k] - offset) * per_gain)
+        store(source, (k,), (supply[a + k] + shift) * per_gain)
     readings = sens[:, :, lanes]
     if mode[r] == MODE_AT_SPEED:
         per_speed = 1.0 / load(readings, (0, C_SPEED))
@@ -67,6 +69,9 @@ def predict_run(
             q, h[a:b], throttle[a:b], source[:n], on[a:b], samples[a:b], mode[r] == MODE_FREEWHEEL, pred
         )
         for c in range(N_CHANNELS - 1):
+            share = load(readings, (4, c))
+            if any_of(~same(share, 0.0)):
+                jumped(pred, h[a:b], samples[a:b], share, c)
             lag = load(readings, (3, c))
             if any_of(lag > 0.0):
                 lagged(pred, h[a:b], lag, c)

@@ -6,7 +6,7 @@ from motorfit.compiled import kernel
 from motorfit.lanes import Array, Lanes, load, store, where
 from motorfit.lanes_math import exponential
 
-__all__ = ["delayed", "lagged"]
+__all__ = ["delayed", "jumped", "lagged"]
 
 
 @kernel
@@ -14,16 +14,34 @@ def _edges(pred: Array, h: Array, c: int, j: int, k: int) -> tuple[float, float]
     """Values of a channel at the start and the end of block k, on straight lines between middles of blocks.
 
     Where blocks begin to be short again a step was made: current and torque may jump there, and nothing of
-    one side is true of the other.
+    one side is true of the other, so that each goes on straight up to it.
     """
     n = h.shape[0]
     mine = float(pred[k, c, j])
     start, end = mine, mine
-    if k > 0 and h[k] > 0.5 * h[k - 1]:
+    joined = k > 0 and h[k] > 0.5 * h[k - 1]
+    if joined:
         start = (pred[k - 1, c, j] * h[k] + mine * h[k - 1]) / (h[k - 1] + h[k])
     if k + 1 < n and h[k + 1] > 0.5 * h[k]:
         end = (mine * h[k + 1] + pred[k + 1, c, j] * h[k]) / (h[k] + h[k + 1])
+        if not joined:
+            start = 2.0 * mine - end
+    elif joined:
+        end = 2.0 * mine - start
     return start, end
+
+
+@kernel
+def jumped(pred: Array, h: Array, samples: Array, share: Lanes, c: int) -> None:
+    """Let jumps of one channel show later by a share of a sampling interval, its smooth parts staying.
+
+    A step falls somewhere between two samples of a late channel, and a sensor or its logger may show it at
+    once or an interval later.  pred as for `delayed`, `samples` averaged in each block.
+    """
+    for k in range(1, h.shape[0]):
+        if h[k] <= 0.5 * h[k - 1]:
+            mine = load(pred, (k, c))
+            store(pred, (k, c), mine - (mine - load(pred, (k - 1, c))) * share * (1.0 / samples[k]))
 
 
 @kernel
@@ -86,10 +104,15 @@ def lagged(pred: Array, h: Array, lag: Lanes, c: int) -> None:
     for k in range(n):
         mine = load(pred, (k, c))
         left, right = mine, mine
-        if k > 0 and h[k] > 0.5 * h[k - 1]:
+        joined = k > 0 and h[k] > 0.5 * h[k - 1]
+        if joined:
             left = (before * h[k] + mine * h[k - 1]) * (1.0 / (h[k - 1] + h[k]))
         if k + 1 < n and h[k + 1] > 0.5 * h[k]:
             right = (mine * h[k + 1] + load(pred, (k + 1, c)) * h[k]) * (1.0 / (h[k] + h[k + 1]))
+            if not joined:
+                left = 2.0 * mine - right
+        elif joined:
+            right = 2.0 * mine - left
         before = mine
         length, per = h[k], 1.0 / h[k]
         bulge = 6.0 * (mine - 0.5 * (left + right))

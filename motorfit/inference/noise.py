@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.inference.evidence import evidence_at
+from motorfit.inference.graph import MEASURED
 from motorfit.inference.slow_error import slow_error
 from motorfit.inference.target import Target, whitening
 from motorfit.physics.slots import MODE_AT_SPEED, N_CHANNELS
@@ -27,6 +28,9 @@ _NEGLIGIBLE = 1.5e-4
 """Difference in size of a slow error that no interval shows [1]."""
 
 _FEWEST = 12
+_JUMP = 10.0
+"""Bend of a late channel from block to block, in deviations, beyond which a reading all but drops out: all
+steps are off to the same side."""
 
 
 def learn_noise(target: Target, z: Array) -> Target:
@@ -43,13 +47,41 @@ def learn_noise(target: Target, z: Array) -> Target:
     """
     flat = target.flat
     isd, phi = whitening(flat)
-    rest = flat.y - target.predict(z[None, :])[0]
+    ideal = target.predict(z[None, :])[0]
+    rest = flat.y - ideal
+    isd = _doubt_of_late(target, ideal, isd)
     isd = _weigh_outliers(rest, isd, phi, flat.first, flat.mode)
     bare = target.with_noise(isd, phi, slow_error(flat, isd, phi, np.zeros(N_CHANNELS)))
     size, scales = evidence_at(bare, z).most_likely(target.slow.size)
     for r, (a, b) in enumerate(pairwise(flat.first)):
         isd[a:b] /= scales[r]
     return target.with_noise(isd, phi, slow_error(flat, isd, phi, size))
+
+
+def _doubt_of_late(target: Target, ideal: Array, isd: Array) -> Array:
+    """Whitening with the doubt of how a late channel's curve is known between the blocks it is shifted from.
+
+    Where it bends or jumps from block to block, at a step or where a current limit is left, which sample
+    shows it first is not known; `ideal` (blocks, N_CHANNELS) is what the model reads.
+    """
+    flat, out = target.flat, isd.copy()
+    middle = 0.5 * flat.h
+    for c, name in enumerate(MEASURED[:-1]):
+        if not target.graph.late(name):
+            continue
+        for r, (a, b) in enumerate(pairwise(flat.first)):
+            if flat.mode[r] == MODE_AT_SPEED or b - a < 3:
+                continue
+            before, after = (
+                middle[a : b - 2] + middle[a + 1 : b - 1],
+                middle[a + 1 : b - 1] + middle[a + 2 : b],
+            )
+            y = ideal[a:b, c]
+            straight = (y[:-2] * after + y[2:] * before) / (before + after)
+            bend = np.concatenate(([0.0], np.abs(y[1:-1] - straight), [0.0]))
+            seen = bend * isd[a:b, c]
+            out[a:b, c] = isd[a:b, c] / np.sqrt(1.0 + (seen * (1.0 + seen / _JUMP)) ** 2)
+    return out
 
 
 def same_noise(before: Target, after: Target) -> bool:

@@ -217,6 +217,9 @@ BELIEFS: Mapping[str, Belief] = MappingProxyType(
         "offset_winding_temperature": Belief(0.0, 2.0, False, "degC", "contact"),
         "delay": Belief(0.0, 0.004, False, "s", "about the lateness that the logs show"),
         "lag": Belief(0.02, math.log(1.5), True, "s", "first-order sensor, about what the logs show"),
+        "jump": Belief(
+            0.25, 0.35, False, "1", "of a late channel: a step falls anywhere between two samples"
+        ),
         "supply_voltage": Belief(15.0, math.log(1.8), True, "V", "when no voltage was logged"),
         "row_scatter": Belief(
             0.012, math.log(2.0), True, "1", "scatter of a table's rows, relative to full scale"

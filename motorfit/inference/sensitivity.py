@@ -27,7 +27,7 @@ POWERS = ((0.8, 1.25), (0.9, 1.0 / 0.9), (0.97, 1.0 / 0.97))
 
 _TRUSTED = 0.7
 _LEVEL = 1e-9
-_SENSORS = ("gain_", "offset_", "delay_", "lag_")
+_SENSORS = ("gain_", "offset_", "delay_", "lag_", "jump_")
 
 
 def prior_parts(target: Target, z: Array) -> dict[str, Array]:

@@ -32,8 +32,9 @@ from motorfit.synthetic.truth import TrueAir, TrueCurve, TrueFlywheel, TrueMotor
 SHAPES = ((7.0, 3.5, 3), (6.0, 4.0, 3), (8.0, 4.5, 2), (7.0, 4.0, 2), (6.5, 3.5, 3), (5.5, 4.5, 3))
 """Geometry of the tested propellers: diameter and pitch [inch], blades."""
 
-SLOWEST_SENSING_HZ = 50.0
-"""Rate [Hz] at which sensors are simulated at least, however rarely they are logged."""
+SENSING_HZ, LATE_SENSING_HZ = 50.0, 5000.0
+"""Rates [Hz] at which sensors are simulated at least, however rarely they are logged; the other one where a
+sensor is slow or late, for what passes between two samples then shows in the next."""
 
 UNTESTED_SHAPE = (7.0, 4.5, 2)
 """Geometry of the propeller that never comes on the stand."""
@@ -149,7 +150,8 @@ def run_log(rng: np.random.Generator, run: PlannedRun, scenario: Scenario, densi
     """Text of one run's log; ``density`` of the air [kg/m³]."""
     options = scenario.options
     # sensors have time constants of their own: a slow logger picks samples of what they do in between
-    finer = math.ceil(SLOWEST_SENSING_HZ / options.sample_rate_hz)
+    late = options.load_cell_lag_s > 0.0 or options.late_by_s > 0.0
+    finer = math.ceil((LATE_SENSING_HZ if late else SENSING_HZ) / options.sample_rate_hz)
     rate = finer * options.sample_rate_hz
     interval = 1.0 / rate
     warmth = float(rng.standard_t(4.0)) * options.warmth_k if options.warmth_k > 0.0 else 0.0

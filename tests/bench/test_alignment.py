@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from motorfit.bench.alignment import aligned_voltage, voltage_lateness
+from motorfit.bench.alignment import aligned_voltage, shown_lateness, voltage_lateness
 from tests.bench.series import Array, run_of
 
 TIME: Array = np.arange(4000) * np.float64(0.002)
@@ -30,6 +30,21 @@ def test_lateness_is_found_and_mended(late_s: float) -> None:
     assert voltage_lateness(TIME, moved, amps) == 0.0
     assert finding.kind == "late-channel" and finding.channel == "voltage"
     assert f"{1e3 * abs(late_s):.0f} ms {'after' if late_s > 0 else 'before'}" in finding.message
+
+
+def test_a_run_that_shows_nothing_goes_with_the_others() -> None:
+    rng = np.random.default_rng(2)
+    volts = 16.0 + 0.01 * rng.standard_normal(TIME.size)
+    amps = 5.0 + 0.2 * rng.standard_normal(TIME.size)
+    assert shown_lateness(TIME, volts, amps) is None
+    moved, (finding,) = aligned_voltage(run_of("no-load"), TIME, volts, amps, 0.006)
+    np.testing.assert_allclose(moved[:-3], volts[3:], rtol=1e-12)
+    assert "as in other runs" in finding.message
+    steps, currents = _steps(rng, 0.0)
+    assert shown_lateness(TIME, steps, currents) == 0.0
+    moved, findings = aligned_voltage(run_of("steps"), TIME, steps, currents, 0.006)
+    np.testing.assert_array_equal(moved, steps)
+    assert findings == ()
 
 
 def test_missing_readings_stay_missing() -> None:

@@ -22,6 +22,28 @@ def learned(voltage: Array, current: Array | None = CURRENT, sd: float = NOISE) 
     return learn_supply(TIME, mean, variance, {name: np.zeros(BLOCKS) for name in mean})
 
 
+def test_doubt_of_the_sag_holds_it(rng: np.random.Generator) -> None:
+    apart = []
+    for _ in range(200):
+        supply = learned(16.6 - 0.02 * CURRENT + NOISE * rng.standard_normal(BLOCKS))
+        assert supply.current_a == pytest.approx(CURRENT.mean(), rel=0.05)
+        apart.append((supply.resistance_ohm - 0.02) / supply.resistance_sd_ohm)
+    assert 0.8 < np.std(apart) < 1.2
+
+
+def test_a_doubt_of_timing_is_a_doubt_of_the_sag(rng: np.random.Generator) -> None:
+    voltage = 16.6 - 0.02 * CURRENT + NOISE * rng.standard_normal(BLOCKS)
+    mean = {"voltage": voltage, "current": CURRENT}
+    variance = {name: np.full(BLOCKS, NOISE**2) for name in mean}
+    covariance = {name: np.zeros(BLOCKS) for name in mean}
+    sure = learn_supply(TIME, mean, variance, covariance)
+    moved = (voltage + 0.002 * CURRENT, voltage - 0.002 * CURRENT)
+    unsure = learn_supply(TIME, mean, variance, covariance, moved)
+    assert unsure.resistance_ohm == sure.resistance_ohm
+    wanted = np.hypot(sure.resistance_sd_ohm, 0.004 / np.sqrt(12.0))
+    assert unsure.resistance_sd_ohm == pytest.approx(wanted, rel=0.02)
+
+
 @pytest.mark.parametrize("resistance", [0.0, 0.01, 0.05])
 def test_sagging_supply_is_learned(rng: np.random.Generator, resistance: float) -> None:
     source = 16.6 - 0.01 * TIME

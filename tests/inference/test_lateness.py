@@ -14,7 +14,7 @@ from scipy.signal import lfilter
 from motorfit.bench.logs import RunLog
 from motorfit.compiled import kernel as compiled
 from motorfit.inference.fit import optimise
-from motorfit.inference.late_channels import delayed, lagged
+from motorfit.inference.late_channels import delayed, jumped, lagged
 from motorfit.lanes import LANES, spread
 from tests.inference.benches import SimulatedBench
 
@@ -45,6 +45,11 @@ def _filtered(signal: Array, seconds: float) -> Array:
     keep = np.exp(-STEP_S / seconds)
     out, _ = lfilter([1.0 - keep], [1.0, -keep], signal, zi=[keep * signal[0]])
     return np.asarray(out)
+
+
+@compiled
+def _jump(pred: Array, h: Array, samples: Array, share: float, channel: int) -> None:
+    jumped(pred, h, samples, spread(share), channel)
 
 
 @compiled
@@ -120,3 +125,13 @@ def test_a_slow_load_cell_is_found(single: SimulatedBench) -> None:
 
 def test_channels_on_time_are_left_alone(single: SimulatedBench) -> None:
     assert _found(single) == {}
+
+
+def test_a_jump_shows_later_and_the_rest_does_not() -> None:
+    dt = 0.002
+    samples = np.array([25.0, 25.0, 1.0, 1.0, 2.0, 25.0])
+    # samples 0, 1, 2 ... of a signal that jumps with the third block; a third of an interval later
+    levels = np.array([1.0, 1.0, 9.0, 8.0, 7.0, 5.0])
+    pred = np.repeat(levels[:, None, None], LANES, axis=2)
+    _jump(pred, samples * dt, samples, 1.0 / 3.0, 0)
+    np.testing.assert_allclose(pred[:, 0, 0], [1.0, 1.0, 9.0 - 8.0 / 3.0, 8.0, 7.0, 5.0])
