@@ -37,6 +37,8 @@ _GAP = 5.0
 """Sampling intervals without a sample that make a gap."""
 _RAMP_PER_S = 0.5
 """Rate of throttle [1/s] up to which a steady sweep is no transient."""
+_HELD = 0.01
+"""Change of throttle over a block [1] that may be taken as its mean."""
 _UNTOLD: Mapping[str, NoiseModel] = MappingProxyType({})
 
 
@@ -243,8 +245,11 @@ def _edges(t: Array, dt: float, throttle: Array, on: Array) -> tuple[npt.NDArray
         here, length = int(begin), max(SHORTEST_S, dt)
         while here < end:
             edges.append(here)
-            here = int(np.searchsorted(t, t[here] + length - 0.5 * dt, side="left"))
-            here = min(max(here, edges[-1] + 1), int(end))
+            stop = int(np.searchsorted(t, t[here] + length - 0.5 * dt, side="left"))
+            swung = np.abs(throttle[here + 1 : stop] - throttle[here]) > _HELD
+            if swung.any():
+                stop = here + 1 + int(np.argmax(swung))
+            here = min(max(stop, edges[-1] + 1), int(end))
             length = min(length * GROWTH, longest)
     edges.append(t.size)
     return np.asarray(edges, dtype=np.int64), since

@@ -147,6 +147,17 @@ def test_a_slow_sweep_is_quiet_however_rarely_it_is_logged(rng: np.random.Genera
     assert np.hypot(noise.sd, noise.white_sd) == pytest.approx(2.0, rel=0.4)
 
 
+def test_a_fast_sweep_is_cut_where_the_throttle_has_moved() -> None:
+    t = np.arange(2000) * 1e-3
+    jitter = 0.002 * (-1.0) ** np.arange(t.size)
+    throttle = np.where(t < 1.0, 0.3, 0.3 + 0.4 * (t - 1.0)) + jitter
+    channels = {"throttle": throttle, "speed": 1000.0 * throttle}
+    run = reduced(channels, 1e-3, "ramp")
+    held = run.start_s < 0.99
+    assert run.length_s[held].max() > 0.06  # a jitter cuts nothing
+    assert run.length_s[~held].max() < 0.03
+
+
 def test_a_restless_run_takes_the_noise_of_its_sensor_from_another(rng: np.random.Generator) -> None:
     restless = stepped(rng, 0.1, 8.0, list(np.arange(0.65, 8.0, 0.65)))
     quiet = stepped(rng, 0.1, 30.0, [])
