@@ -57,6 +57,23 @@ UPLOAD_OF_HOLDOUT = _body(
 UPLOAD_OF_FIT = _body(_OPTIONS)
 
 
+# As every event is read by whoever follows them; OpenAPI 3.1 has no word of its own for the items of a stream.
+EVENT: dict[str, Any] = {
+    "type": "object",
+    "description": "One event of the stream.",
+    "properties": {
+        "id": {"type": "string", "pattern": "^[0-9]+$", "description": "Its number, for Last-Event-ID."},
+        "event": {"type": "string", "enum": ["state", "progress", "end"]},
+        "data": {
+            "type": "string",
+            "contentMediaType": "application/json",
+            "description": "`state`: state, why. `progress`: stage, progress. `end`: the job.",
+        },
+    },
+    "required": ["id", "event", "data"],
+}
+
+
 class _Answer(BaseModel):
     model_config = ConfigDict(extra="allow")
 

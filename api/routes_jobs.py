@@ -154,7 +154,7 @@ async def job_curves(here: Here, job: JobId) -> Response:
 
 @router.get("/v1/jobs/{job}/events", summary="Progress of a job, as server-sent events",
             response_class=StreamingResponse,
-            responses={200: {"content": {"text/event-stream": {"schema": {"type": "string"}}}}, **ASKED,
+            responses={200: {"content": {"text/event-stream": {"schema": job_answers.EVENT}}}, **ASKED,
                        **responses(503)})  # fmt: skip
 async def job_events(
     request: Request,
