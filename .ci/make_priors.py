@@ -26,7 +26,7 @@ FORMS = {
     "saturation_current": "half-normal of 1/I_s², scale 1/centre²",
     "winding_heat_capacity": "half-normal of what a watt warms it in 4 s, scale that of the centre",
     "body_heat_capacity": "half-normal of what a watt warms it in 10 s, scale that of the centre",
-    "controller_idle_current": "half-normal, scale the centre",
+    "controller_idle_current": "half none at all, half half-normal, scale the centre",
     "start_warmth": "Student-t, 4 degrees of freedom, scale {spread:.3g}",
     "lag": "lognormal about what the logs show, ×/÷ 1.5; else exactly 0",
     "jump": "normal, one sigma {spread:.3g}, of a slow channel; else exactly 0",

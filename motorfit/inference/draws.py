@@ -11,7 +11,7 @@ from motorfit.bench.models import Motor
 from motorfit.inference.assemble import Values
 from motorfit.inference.combine import PSI_LEAST, PSI_MOST, figure_of_merit
 from motorfit.inference.graph import MEASURED, Graph, limit_name, mass_factor
-from motorfit.inference.priors import BELIEFS, Flat
+from motorfit.inference.priors import ABSENT, BELIEFS, Flat
 from motorfit.physics.motor import back_emf_constant
 from motorfit.physics.propeller import torque_coefficient
 
@@ -75,6 +75,9 @@ def prior_positions(graph: Graph, rng: np.random.Generator, draws: int) -> Array
     for i, c in enumerate(graph.coordinates):
         if not isinstance(c.prior, Flat):
             z[:, i] = c.prior.inverse_cdf(uniform[:, i])
+    idle = graph.index.get("controller_idle_current")
+    if idle is not None:
+        z[rng.random(draws) < ABSENT, idle] = 0.0
     v = Values(graph, graph.natural(z))
 
     def put(name: str, value: Array) -> None:

@@ -13,6 +13,7 @@ from motorfit.bench.logs import RunLog
 from motorfit.bench.models import Campaign
 from motorfit.bench.reduce import BlockedRun, reduce_runs
 from motorfit.errors import MotorfitError
+from motorfit.inference.absence import with_absence
 from motorfit.inference.diagnostics import diagnose
 from motorfit.inference.draws import parameters_of, prior_positions
 from motorfit.inference.ensemble import EnsembleDraws, ensemble_draws
@@ -155,7 +156,7 @@ def _collect(
     graph: Graph = target.graph
     chosen: FastDraws | EnsembleDraws = fast if reference is None else reference
     shape = (chosen.z.shape[0], chosen.z.shape[1])
-    flat = chosen.z.reshape(-1, graph.size)
+    flat = with_absence(target, chosen.z.reshape(-1, graph.size), rng)
     values, believed = target.values(flat), target.values(prior_positions(graph, rng, _PRIOR_DRAWS))
     path = "fast" if reference is None else "ensemble"
     diagnostics = diagnose(target, optimum, fast, reference, path)

@@ -12,6 +12,7 @@ from threadpoolctl import threadpool_limits
 
 from motorfit.bench.models import Campaign
 from motorfit.bench.reduce import BlockedRun
+from motorfit.inference.absence import with_absence
 from motorfit.inference.draws import prior_positions
 from motorfit.inference.ensemble import ensemble_draws
 from motorfit.inference.fast import GROUPS, fast_draws
@@ -98,7 +99,8 @@ def posterior_positions(
         fast = fast_draws(target, optimum, rng, draws)
         sound = fast.sound and math.isfinite(fast.ess) and fast.r_hat < _APART
         if method == "fast" or (method == "auto" and fast.sound):
-            return Positions(target, fast.z.reshape(-1, target.graph.size), "fast", sound)
+            z = with_absence(target, fast.z.reshape(-1, target.graph.size), rng)
+            return Positions(target, z, "fast", sound)
         reference = ensemble_draws(
             target,
             fast,
@@ -106,9 +108,8 @@ def posterior_positions(
             draws,
             progress=lambda share: progress("reference ensembles", 0.5 + 0.4 * share),
         )
-        return Positions(
-            target, reference.z.reshape(-1, target.graph.size), "ensemble", bool(reference.converged)
-        )
+        z = with_absence(target, reference.z.reshape(-1, target.graph.size), rng)
+        return Positions(target, z, "ensemble", bool(reference.converged))
 
 
 def matched(known: Graph, z: Array, graph: Graph, rng: np.random.Generator) -> Array:

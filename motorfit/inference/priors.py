@@ -15,11 +15,25 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["BELIEFS", "VERSION", "Belief", "BetaLogit", "Flat", "HalfNormal", "Normal", "Prior", "StudentT"]
+__all__ = [
+    "ABSENT",
+    "BELIEFS",
+    "VERSION",
+    "Belief",
+    "BetaLogit",
+    "Flat",
+    "HalfNormal",
+    "Normal",
+    "Prior",
+    "StudentT",
+]
 
 Array = npt.NDArray[np.float64]
 
 VERSION = 1
+
+ABSENT = 0.5
+"""Belief that a controller draws no current of its own when idle, or none that anyone could see [1]."""
 """Of the table below; stored with every fit."""
 
 

@@ -93,5 +93,7 @@ def draw_stand(rng: np.random.Generator, options: BenchOptions, current_limit_a:
 
 
 def _idle(rng: np.random.Generator, wide: bool) -> float:
-    """Idle current of a controller [A]."""
-    return abs(float(rng.normal(0.0, 0.12))) if wide else float(rng.uniform(0.05, 0.2))
+    """Idle current of a controller [A]; by the model's belief as likely none at all."""
+    if not wide:
+        return float(rng.uniform(0.05, 0.2))
+    return abs(float(rng.normal(0.0, 0.12))) * float(rng.random() < 0.5)
