@@ -9,6 +9,14 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
+from motorfit.errors import MotorfitError
+
+
+class StateError(MotorfitError):
+    """What the service itself has to remember cannot be read or written; ``full`` where the disk is."""
+
+    full: bool = False
+
 
 def made(path: Path, schema: str) -> None:
     """Make a database with its tables where there is none; readable by its owner alone.

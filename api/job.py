@@ -11,6 +11,8 @@ from typing import Any, Literal
 
 from motorfit.errors import MotorfitError
 
+from .database import StateError
+
 ATTEMPTS = 2
 STARTS = 10
 """Attempts in all, those among them that a stop or a crash of the whole service cut short."""
@@ -19,7 +21,7 @@ STATES: tuple[State, ...] = ("queued", "running", "done", "failed", "cancelled")
 ENDED = frozenset({"done", "failed", "cancelled"})
 
 
-class QueueError(MotorfitError):
+class QueueError(StateError):
     """The queue on disk cannot be used."""
 
 
@@ -87,6 +89,16 @@ def worker_lost(
         "title": "Worker lost",
         "status": 500,
         "detail": f"The job was tried {times} times and did not come to an end: {why}.",
+    }
+
+
+def no_space() -> dict[str, Any]:
+    """Return the problem of a job that the disk had no room for."""
+    return {
+        "title": "Insufficient Storage",
+        "status": 507,
+        "detail": "The service's disk became full while the job ran; nothing of it was stored. Once its "
+        "owner has made room, send the upload again.",
     }
 
 

@@ -8,7 +8,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from .answers import MaybeNumber, PageFields
 
-_FILE = {"type": "string", "format": "binary"}
+# Any bytes, as OpenAPI 3.1 says it.
+_FILE = {"type": "string", "contentMediaType": "application/octet-stream"}
 _OPTIONS: dict[str, Any] = {
     "method": {"type": "string", "enum": ["auto", "fast", "ensemble"], "default": "auto"},
     "seed": {"type": "integer", "minimum": 0, "maximum": 2**63 - 1, "default": 0},
@@ -57,7 +58,7 @@ UPLOAD_OF_HOLDOUT = _body(
 UPLOAD_OF_FIT = _body(_OPTIONS)
 
 
-# As every event is read by whoever follows them; OpenAPI 3.1 has no word of its own for the items of a stream.
+# One event, as its reader gets it: OpenAPI 3.1 has no word of its own for the items of a stream.
 EVENT: dict[str, Any] = {
     "type": "object",
     "description": "One event of the stream.",

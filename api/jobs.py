@@ -9,11 +9,15 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import threading
 import time
+import weakref
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Literal
+
+from motorfit.archive.space import is_full
 
 from . import database
 from .job import (
@@ -67,6 +71,8 @@ class Queue:
 
     def __init__(self, state: Path) -> None:
         self.path = state / NAME
+        self._held: sqlite3.Connection | None = None
+        self._lock = threading.Lock()
 
     def add(self, job: str, kind: str, caller: str, options: Mapping[str, Any], fingerprint: str,
             key: str | None, most: int) -> Job:  # fmt: skip
@@ -156,7 +162,7 @@ class Queue:
 
     def claim(self, worker: str, lease: float) -> Job | None:
         """Take the oldest job that waits, or that its worker has lost; None where there is none."""
-        if not self._something_to_do():
+        if not self.waiting():
             return None
         with self._writing() as base:
             now = time.time()
@@ -254,7 +260,8 @@ class Queue:
             base.executemany("DELETE FROM jobs WHERE id = ?", [(id,) for id in ids])
             return ids
 
-    def _something_to_do(self) -> bool:
+    def waiting(self) -> bool:
+        """Return whether there is a job to take."""
         with self._reading() as base:
             return base is not None and (
                 base.execute(
@@ -263,6 +270,19 @@ class Queue:
                 ).fetchone()
                 is not None
             )
+
+    def _hold(self) -> None:
+        """Keep one connection open that is never used.
+
+        With the last one the database's shared memory goes, which has to be made anew by the next, also where
+        that only reads: on a full disk it could not. And each time the log would be folded into the file.
+        """
+        with self._lock:
+            if self._held is None:
+                held = sqlite3.connect(self.path, timeout=20.0, check_same_thread=False)
+                weakref.finalize(self, held.close)
+                held.execute("SELECT count(*) FROM jobs").fetchone()
+                self._held = held
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection | None]:
@@ -291,11 +311,14 @@ class Queue:
             with closing(sqlite3.connect(self.path, timeout=20.0, isolation_level=None)) as base:
                 base.row_factory = sqlite3.Row
                 base.execute("PRAGMA synchronous = FULL")
+                self._hold()
                 yield base
         except (OSError, sqlite3.Error) as error:
-            raise QueueError(
+            failed = QueueError(
                 f"{self.path}: the queue cannot be used: {error}. Check free space and access."
-            ) from error
+            )
+            failed.full = is_full(error, self.path)
+            raise failed from error
 
 
 def _holds(base: sqlite3.Connection, job: str, worker: str) -> bool:

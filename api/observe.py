@@ -7,7 +7,7 @@ import secrets
 import time
 from collections.abc import Iterable
 
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from .logs import NAME
@@ -59,6 +59,8 @@ class Observe:
 
         try:
             await self.app(scope, receive, sent)
+        except ClientDisconnect:
+            pass  # in the middle of its upload; nothing of it is kept, and nobody is left to be told
         except Exception as error:
             if started:
                 # Half an answer is out; all that is left is to break the connection.

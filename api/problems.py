@@ -17,10 +17,16 @@ from starlette.routing import Match
 
 from motorfit.answers.errors import AnswerError
 from motorfit.archive.errors import ArchiveError, NotFoundError
+from motorfit.archive.space import is_full
 from motorfit.errors import MotorfitError
+
+from .database import StateError
 
 MEDIA_TYPE = "application/problem+json"
 _LOG = logging.getLogger("motorfit.service")
+NO_SPACE = (
+    "The service's disk is full; nothing of this was kept. Once its owner has made room, send it again."
+)
 _OWN_FAULT = "The service met a fault of its own; its log says which."
 
 
@@ -141,6 +147,14 @@ def answer_of(request: Request, error: Exception) -> JSONResponse:
         _LOG.error("archive", extra={"request": known, "path": here, "error": str(error)})
         return problem(500, "A file of the library cannot be read or written; the service's log says why.",
                        here, request=known)  # fmt: skip
+    if is_full(error) or (isinstance(error, StateError) and error.full):
+        _LOG.error("no space", extra={"request": known, "path": here, "error": str(error)})
+        return problem(507, NO_SPACE, here, request=known, headers={"Retry-After": "60"})
+    if isinstance(error, StateError):
+        # Its own words name a folder of this machine.
+        _LOG.error("state", extra={"request": known, "path": here, "error": str(error)})
+        told = "The service's own files cannot be used at the moment; its log says why."
+        return problem(503, told, here, request=known, headers={"Retry-After": "10"})
     if isinstance(error, MotorfitError):
         return problem(422, str(error), here, request=known)
     _LOG.error("fault", extra={"request": known, "path": here}, exc_info=error)

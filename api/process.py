@@ -34,7 +34,9 @@ def main() -> None:
 
 
 def _until_closed() -> None:
-    sys.stdin.buffer.read()
+    # Not by the buffered stream: its lock would be held when this process comes to its own end.
+    while os.read(0, 4096):
+        pass
     # Whoever started this process is dead. At once: its successor waits for the port.
     os._exit(3)
 

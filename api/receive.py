@@ -12,8 +12,10 @@ from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.datastructures import FormData, UploadFile
 
+from motorfit.archive.space import free_bytes
+
 from .jobs import ENDED, Job, QueueFullError, new_id
-from .problems import RefusalError
+from .problems import NO_SPACE, RefusalError
 from .service import Service
 
 ARCHIVES = (
@@ -71,6 +73,8 @@ async def receive(request: Request, here: Service, kind: str, key: str | None) -
     # Before the body is read: a full queue should cost nobody an upload. A repeat is still answered.
     if full and (key is None or here.queue.known(caller, kind, key) is None):
         raise _full()
+    if free_bytes(here.settings.state, here.settings.library) < here.settings.limits.free_bytes:
+        raise RefusalError(507, NO_SPACE, {"Retry-After": "60"})
     if media == "multipart/form-data":
         async with request.form(
             max_files=here.settings.limits.files + 1, max_fields=_MOST_FIELDS, max_part_size=1024 * 1024

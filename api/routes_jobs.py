@@ -39,7 +39,7 @@ Key = Annotated[
         description="A repeat with the same key and content is the same job.",
     ),
 ]
-UPLOAD = responses(400, 401, 403, 404, 409, 413, 415, 421, 422, 500, 503)
+UPLOAD = responses(400, 401, 403, 404, 409, 413, 415, 421, 422, 500, 503, 507)
 ACCEPTED: dict[int | str, dict[str, Any]] = {
     202: {
         "model": job_answers.JobAnswer,
@@ -47,7 +47,7 @@ ACCEPTED: dict[int | str, dict[str, Any]] = {
         "headers": {"Location": {"schema": {"type": "string"}, "description": "Path of the job."}},
     }
 }
-ASKED = responses(401, 403, 404, 421, 422, 500)
+ASKED = responses(401, 403, 404, 421, 422, 500, 503, 507)
 _POLL_S = 0.25
 _BEAT_S = 15.0
 
@@ -112,7 +112,7 @@ async def job_fit(
 @router.get(
     "/v1/jobs",
     summary="Jobs, newest first",
-    responses={200: {"model": job_answers.JobList}, **responses(401, 403, 421, 422, 500)},
+    responses={200: {"model": job_answers.JobList}, **responses(401, 403, 421, 422, 500, 503, 507)},
 )
 async def jobs(request: Request, here: Here, page: PageWanted) -> Response:
     """List the jobs of the last weeks, without their results."""

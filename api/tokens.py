@@ -23,6 +23,7 @@ from typing import Literal
 from motorfit.errors import MotorfitError
 
 from . import database
+from .database import StateError
 
 NAME = "tokens.sqlite"
 Scope = Literal["read", "write"]
@@ -126,7 +127,7 @@ class TokenStore:
             with closing(sqlite3.connect(self.path, timeout=5.0)) as base:
                 yield base
         except (OSError, sqlite3.Error) as error:
-            raise MotorfitError(
+            raise StateError(
                 f"{self.path}: the tokens cannot be used: {error}. Check access to it."
             ) from error
 

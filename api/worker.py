@@ -7,6 +7,7 @@ outlives who started it.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import logging
 import os
@@ -19,13 +20,19 @@ import time
 from pathlib import Path
 from typing import IO, Any
 
+from motorfit.archive.space import free_bytes
+from motorfit.cli.job import NO_SPACE
+
 from . import logs
+from .database import StateError
+from .job import no_space
 from .jobs import ENDED, Job, Queue
 from .settings import Settings
 from .uploads import Uploads
 
 CHILD = "motorfit.cli.job"
 _POLL_S = 0.2
+_BREATH_S = 5.0
 _TELL_S = 0.5
 _CLEAN_S = 3600.0
 _UPLOADS_KEPT_S = 24 * 3600.0
@@ -43,21 +50,44 @@ class Worker:
         self.queue = Queue(settings.state)
         self.uploads = Uploads(settings.state)
         self.stopping = threading.Event()
+        self._cleaned: float | None = None
 
     def run(self) -> None:
         """Take and do jobs, one at a time."""
         # A predecessor of the same name is dead: its job need not wait for the lease to end.
-        self.queue.give_back(self._place, "its worker was killed")
-        cleaned = 0.0
+        owed: tuple[str, bool] | None = ("its worker was killed", True)
         while not self.stopping.is_set():
-            if time.monotonic() - cleaned > _CLEAN_S or not cleaned:
-                self._clean()
-                cleaned = time.monotonic()
-            job = self.queue.claim(self.name, self.settings.limits.lease_seconds)
-            if job is None:
-                self.stopping.wait(_POLL_S)
-                continue
+            try:
+                if owed is not None:
+                    why, counts = owed
+                    self.queue.give_back(self._place, why, counts=counts)
+                    owed = None
+                if not self._step():
+                    self.stopping.wait(_POLL_S)
+            except (OSError, StateError) as error:
+                # A full disk, as a rule. No fault of the job, and none that another process would be rid of.
+                _LOG.error("storage", extra={"error": str(error), "again_in_s": _BREATH_S})
+                owed = owed or ("the disk of the service could not be written", False)
+                self.stopping.wait(_BREATH_S)
+
+    def _step(self) -> bool:
+        """Do a job; False where there is none, or no room to do it in."""
+        now = time.monotonic()
+        if self._cleaned is None or now - self._cleaned > _CLEAN_S:
+            self._cleaned = now
+            self._clean()
+        if not self.queue.waiting():
+            return False
+        limits = self.settings.limits
+        free = free_bytes(self.settings.state, self.settings.library)
+        if free < limits.free_bytes:
+            _LOG.warning("no space", extra={"free_bytes": free, "needed_bytes": limits.free_bytes})
+            self.stopping.wait(_BREATH_S)
+            return False
+        job = self.queue.claim(self.name, limits.lease_seconds)
+        if job is not None:
             self._do(job)
+        return job is not None
 
     def _do(self, job: Job) -> None:
         folder = self.uploads.folder(job.id)
@@ -118,7 +148,9 @@ class Worker:
                 return "ended"
             latest = _progress(line) or latest
             if latest is not None and (latest[0] != stage or now - told > _TELL_S):
-                self.queue.progress(job.id, self.name, *latest)
+                # On a full disk nothing can be told; the work itself goes on.
+                with contextlib.suppress(StateError):
+                    self.queue.progress(job.id, self.name, *latest)
                 stage, told, latest = latest[0], now, None
             if self.stopping.is_set():
                 return "stopped"
@@ -127,7 +159,10 @@ class Worker:
             # Often enough to notice a cancellation soon, and well within the lease.
             if now - renewed > min(0.5, lease / 3.0):
                 renewed = now
-                word = self.queue.renew(job.id, self.name, lease)
+                try:
+                    word = self.queue.renew(job.id, self.name, lease)
+                except StateError:
+                    continue  # nor could another worker take the job: that is written in the same place
                 if word != "go on":
                     return word
 
@@ -144,6 +179,10 @@ class Worker:
             self.queue.end(job.id, self.name, "cancelled")
         elif problem is not None:
             self.queue.end(job.id, self.name, "failed", None, problem)
+        elif code == NO_SPACE:
+            # First what it had unpacked, so that there is room to say so.
+            self.uploads.spend(job.id, keep_upload=True)
+            self.queue.end(job.id, self.name, "failed", None, no_space())
         elif verdict == "late":
             most = self.settings.limits.job_seconds
             told = {
@@ -237,7 +276,9 @@ def main() -> None:
         worker.stopping.set()
 
     def until_closed() -> None:
-        sys.stdin.buffer.read()
+        # Not by the buffered stream: its lock would be held when this process comes to its own end.
+        while os.read(0, 4096):
+            pass
         worker.stopping.set()
 
     signal.signal(signal.SIGTERM, leave)

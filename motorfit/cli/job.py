@@ -16,6 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from motorfit.archive.space import is_full
 from motorfit.errors import MotorfitError
 
 if TYPE_CHECKING:
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     from motorfit.bench.logs import RunLog
 
 DONE, REFUSED = 0, 1
+NO_SPACE = 28
+"""Exit code where the disk is full: then there is no room for a problem either."""
 _MOST_POINTS = 800  # of a raw curve: a screen has no more columns to show them
 
 
@@ -35,8 +38,19 @@ def main(folder: Path) -> int:
     order = json.loads((folder / "order.json").read_text(encoding="utf-8"))
     _bind(int(order["limits"]["memory_bytes"]))
     try:
+        return _work(folder, order)
+    except (OSError, MotorfitError) as error:
+        if is_full(error, folder, Path(order["library"])):
+            return NO_SPACE
+        raise
+
+
+def _work(folder: Path, order: dict[str, Any]) -> int:
+    try:
         result = {"check": _check, "fit": _fit, "holdout": _holdout}[order["kind"]](folder, order)
     except MotorfitError as error:
+        if is_full(error, folder, Path(order["library"])):
+            raise
         _write(folder, "problem.json", _problem(error))
         return REFUSED
     except MemoryError:
@@ -257,7 +271,9 @@ def _bind(memory_bytes: int) -> None:
 
 
 def _end_with_starter() -> None:
-    sys.stdin.buffer.read()
+    # Not by the buffered stream: its lock would be held when this process comes to its own end.
+    while os.read(0, 4096):
+        pass
     os._exit(3)
 
 

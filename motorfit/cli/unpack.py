@@ -18,6 +18,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePosixPath
 from typing import IO, Any
 
+from motorfit.archive.space import is_full
 from motorfit.errors import MotorfitError
 
 CAMPAIGN = "campaign.toml"
@@ -154,6 +155,8 @@ def _unpack(source: Path, work: Path, limits: Mapping[str, Any]) -> None:
                     out.write(chunk)
     except (zipfile.BadZipFile, tarfile.TarError, zlib.error, EOFError, OSError, NotImplementedError,
             RuntimeError, ValueError) as error:  # fmt: skip
+        if is_full(error):
+            raise
         raise UploadError(
             f"The archive is damaged or of a kind that is not read ({type(error).__name__})."
         ) from None
