@@ -45,7 +45,7 @@ def create_app(where: Settings | Path) -> FastAPI:
     settings = where if isinstance(where, Settings) else Settings.of(where)
     service = Service(
         settings,
-        Shelf(settings.library),
+        Shelf(settings.library, settings.limits.fits_bytes),
         Pool(settings.limits.waiting),
         Queue(settings.state),
         Uploads(settings.state),

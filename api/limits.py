@@ -33,6 +33,7 @@ class Limits:
     lease_seconds: after which a worker that gave no sign of life has lost its job.
     free_bytes: what must be free on the disks of queue and library: below it uploads are refused, jobs wait.
     kept_bytes: answers kept in memory by each process.
+    fits_bytes: fits kept in memory by each process.
     keep_days: how long finished jobs can be asked for.
     """
 
@@ -48,5 +49,6 @@ class Limits:
     job_bytes: int = 8 * 1024 * 1024 * 1024
     lease_seconds: float = 15.0
     free_bytes: int = 64 * 1024 * 1024
-    kept_bytes: int = 64 * 1024 * 1024
+    kept_bytes: int = 16 * 1024 * 1024
+    fits_bytes: int = 256 * 1024 * 1024
     keep_days: float = 30.0

@@ -13,16 +13,17 @@ from motorfit.archive.store import list_motors
 
 from .problems import RefusalError
 
-KEPT = 32
-"""Fits in memory; one takes some megabytes."""
-
 
 class Shelf:
-    """A library as the routes see it; safe to use from several threads."""
+    """A library as the routes see it; safe to use from several threads.
 
-    def __init__(self, library: Path, kept: int = KEPT) -> None:
+    Fits are kept in memory up to so many bytes: one takes some megabytes, and many where its replicas of long
+    logs were asked for.
+    """
+
+    def __init__(self, library: Path, kept_bytes: int) -> None:
         self.library = library
-        self._kept = kept
+        self._kept_bytes = kept_bytes
         self._loaded: OrderedDict[FitFile, LoadedFit] = OrderedDict()
         self._motor_of: dict[str, str] = {}
         self._lock = threading.Lock()
@@ -94,6 +95,14 @@ class Shelf:
         fit = load_file(file.path(self.library), file.motor, file.fit_id)
         with self._lock:
             self._loaded[file] = fit
-            while len(self._loaded) > self._kept:
-                self._loaded.popitem(last=False)
+            # Counted each time: what a fit reads on demand it keeps too.
+            size = sum(map(_size, self._loaded.values()))
+            while size > self._kept_bytes and len(self._loaded) > 1:
+                size -= _size(self._loaded.popitem(last=False)[1])
         return fit
+
+
+def _size(fit: LoadedFit) -> int:
+    """Return how many bytes of arrays a fit holds at the moment."""
+    groups = [group for group in tuple(vars(fit).values()) if isinstance(group, dict)]
+    return sum(getattr(array, "nbytes", 0) for group in groups for array in tuple(group.values()))

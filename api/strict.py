@@ -4,6 +4,7 @@ a body in another form.
 
 from __future__ import annotations
 
+from collections import Counter
 from functools import lru_cache
 
 from fastapi import FastAPI, Request
@@ -29,6 +30,15 @@ async def only_known(request: Request) -> None:
             422,
             f"query: {unknown[0][:80]!r} is not known; allowed: {allowed}.",
             faults=[(f"query.{name[:80]}", "not known") for name in unknown[:20]],
+        )
+    # None of them is a list: of several values all but one would be passed over without a word.
+    given = Counter(name for name, _ in request.query_params.multi_items())
+    twice = [name for name, times in given.items() if times > 1]
+    if twice:
+        raise RefusalError(
+            422,
+            f"query: {twice[0]!r} is given {given[twice[0]]} times; once is allowed.",
+            faults=[(f"query.{name}", "given more than once") for name in twice],
         )
 
 

@@ -18,6 +18,7 @@ from motorfit.answers.supply import PackChoice
 from motorfit.archive.store import list_fits, load_fit, save_fit
 from motorfit_api.app import create_app
 from motorfit_api.negotiate import MEDIA
+from motorfit_api.shelf import Shelf
 from tests.api.conftest import BASE
 from tests.archive.factory import make_result
 
@@ -280,3 +281,19 @@ def test_infinite_draws_are_null_and_nothing_breaks(tmp_path: Path) -> None:
     (stored,) = list_fits(tmp_path, "alder-2207")
     answer = client.get(f"/v1/fits/{stored.fit_id}/posterior?parameters=saturation_current&draws=2")
     assert answer.json()["parameters"]["saturation_current"]["values"] == [None, None]
+
+
+def test_fits_in_memory_are_bounded_in_bytes(library: Path) -> None:
+    everything = Shelf(library, 2**40)
+    files = [files[-1] for _, files in everything.motors()]
+    held = [everything.load(file) for file in files]
+    one = sum(array.nbytes for array in held[0].draws.values())
+    assert all(everything.held(file) is not None for file in files)
+    shelf = Shelf(library, one)
+    for file in files:
+        shelf.load(file)
+    assert [shelf.held(file) is not None for file in files] == [False] * (len(files) - 1) + [True]
+    # The last one asked for stays, also where it alone is too large.
+    alone = Shelf(library, 0)
+    alone.load(files[0])
+    assert alone.held(files[0]) is not None

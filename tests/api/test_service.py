@@ -87,3 +87,10 @@ def test_a_damaged_fit_is_a_problem_and_not_a_crash(client: TestClient, library:
     assert "cannot be read" in answer.json()["detail"]
     assert str(library) not in answer.text
     assert client.get("/v1/motors/birch-2806").status_code == 200
+
+
+@pytest.mark.parametrize("query", ["offset=0&offset=1", "limit=5&offset=1&limit=5"])
+def test_a_parameter_given_twice_is_refused(client: TestClient, query: str) -> None:
+    answer = client.get(f"/v1/motors?{query}")
+    assert answer.status_code == 422
+    assert "is given 2 times" in answer.json()["detail"]
