@@ -8,8 +8,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from .answers import MaybeNumber, PageFields
 
-# Any bytes, as OpenAPI 3.1 says it: there is no type that they could fail to be of.
-_FILE = {"contentMediaType": "application/octet-stream"}
+# Any bytes. Without a type, as OpenAPI 3.1 has it, most generators of clients see no file.
+_FILE = {"type": "string", "format": "binary"}
 _OPTIONS: dict[str, Any] = {
     "method": {"type": "string", "enum": ["auto", "fast", "ensemble"], "default": "auto"},
     "seed": {"type": "integer", "minimum": 0, "maximum": 2**63 - 1, "default": 0},
@@ -31,6 +31,7 @@ def _body(options: dict[str, Any]) -> dict[str, Any]:
         "additionalProperties": False,
     }
     content: dict[str, Any] = {"multipart/form-data": {"schema": form}}
+    # A body of its own is any bytes: there is no type that they could fail to be of.
     for media in ("application/zip", "application/gzip"):
         content[media] = {"schema": {"contentMediaType": media}}
     query = [
