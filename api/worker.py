@@ -20,8 +20,7 @@ import time
 from pathlib import Path
 from typing import IO, Any
 
-from motorfit.archive.space import free_bytes
-from motorfit.cli.job import NO_SPACE
+from motorfit.archive.space import NO_SPACE, free_bytes
 
 from . import logs
 from .database import StateError

@@ -74,6 +74,8 @@ def _end(pid: int) -> None:
 
 def _held(served: Served, worker: int) -> list[str]:
     path = served.library / ".service" / NAME
+    if not path.is_file():  # nothing has been uploaded yet
+        return []
     with closing(sqlite3.connect(path, timeout=20.0)) as base:
         rows = base.execute("SELECT id FROM jobs WHERE state = 'running' AND worker LIKE ?", (f"%#{worker}",))
         return [row[0] for row in rows]

@@ -6,6 +6,8 @@ import errno
 import shutil
 from pathlib import Path
 
+NO_SPACE = 28
+"""Exit code of a job that found the disk full: then there is no room to write down why either."""
 _FULL = frozenset({errno.ENOSPC, errno.EDQUOT})
 _NOTHING_BYTES = 256 * 1024
 """Libraries that write databases and netCDF need some pages at once, and do not say why they failed."""

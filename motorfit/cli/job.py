@@ -16,7 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from motorfit.archive.space import is_full
+from motorfit.archive.space import NO_SPACE, is_full
 from motorfit.errors import MotorfitError
 
 if TYPE_CHECKING:
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from motorfit.bench.logs import RunLog
 
 DONE, REFUSED = 0, 1
-NO_SPACE = 28
-"""Exit code where the disk is full: then there is no room for a problem either."""
 _MOST_POINTS = 800  # of a raw curve: a screen has no more columns to show them
 
 

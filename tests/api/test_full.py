@@ -15,7 +15,7 @@ from fastapi.testclient import TestClient
 
 import motorfit.cli.job as job_module
 from motorfit.archive.errors import ArchiveError
-from motorfit.archive.space import free_bytes, is_full
+from motorfit.archive.space import NO_SPACE, free_bytes, is_full
 from motorfit_api.app import create_app
 from motorfit_api.job import Job, QueueError
 from motorfit_api.jobs import Queue, new_id
@@ -118,7 +118,7 @@ def test_a_job_on_a_full_disk_says_so_by_its_exit_code(
     )
     monkeypatch.setattr(job_module, "_bind", lambda memory_bytes: None)
     monkeypatch.setattr(job_module, "_fit", work)
-    assert job_module.main(tmp_path) == job_module.NO_SPACE
+    assert job_module.main(tmp_path) == NO_SPACE
     assert not (tmp_path / "problem.json").exists()
 
 
@@ -128,7 +128,7 @@ def test_a_job_that_had_no_room_has_failed_with_that(client: TestClient, setting
     job = worker.queue.claim(worker.name, 60.0)
     assert job is not None
     (worker.uploads.folder(job.id) / "work").mkdir()
-    worker._settle(job, worker.uploads.folder(job.id), job_module.NO_SPACE, "ended")
+    worker._settle(job, worker.uploads.folder(job.id), NO_SPACE, "ended")
     found = client.get(path).json()
     assert (found["state"], found["problem"]["status"]) == ("failed", 507)
     assert not (worker.uploads.folder(job.id) / "work").exists()
