@@ -30,10 +30,10 @@ export function bar(point, range, { prior, learned = true } = {}) {
 
 // Roles are named, since on a phone a row is laid out as a grid, which would cost the table its meaning.
 export function barRow(label, point, unit, range, more = {}) {
-  const text = interval(point, unit);
+  const text = interval(point, unit, more.name);
   return h("tr", { role: "row" }, h("th", { scope: "row", role: "rowheader" }, label, more.hint ? h("small", {}, more.hint) : null),
     h("td", { class: "bar", role: "cell" }, bar(point, range, more)),
-    h("td", { role: "cell" }, `${text.middle} ${text.unit}`, h("br"), h("span", { class: "quiet" }, text.range, more.learned === false ? " · not learned" : "")));
+    h("td", { role: "cell" }, `${text.middle} ${text.unit}`, h("br"), h("span", { class: "quiet" }, text.range, more.learned === false ? h("span", { class: "unlearned" }, " · not learned") : "")));
 }
 
 export function bars(caption, rows, more = {}) {

@@ -33,10 +33,10 @@ export function formOf(draft, changed, refresh) {
   const form = draft.form;
   return h("form", { onsubmit: (event) => event.preventDefault() },
     h("fieldset", {}, h("legend", {}, "Day and bench"), h("div", { class: "row" }, entry(form, "title", "Title", changed, { text: true }), entry(form, "bench", "Bench", changed, { text: true }),
-      entry(form.air, "temperature_c", "Air [°C]", changed), entry(form.air, "pressure_hpa", "Station pressure [hPa]", changed), entry(form.air, "humidity_pct", "Humidity [%]", changed),
-      entry(form.controller, "resistance_ohm", "Controller and leads [ohm]", changed), entry(form.controller, "current_limit_a", "Current limit [A]", changed)),
+      entry(form.air, "temperature_c", "Air temperature [°C]", changed), entry(form.air, "pressure_hpa", "Station pressure [hPa]", changed), entry(form.air, "humidity_pct", "Humidity [%]", changed),
+      entry(form.controller, "resistance_ohm", "Controller and leads [Ω]", changed), entry(form.controller, "current_limit_a", "Current limit [A]", changed)),
     h("p", { class: "quiet" }, "Air is needed as soon as a run has a propeller. What you do not know stays empty.")),
-    listOf("Motors", "motor", form.motors, [["mass_g", "Mass [g]"], ["pole_pairs", "Pole pairs"], ["label_kv", "Label K_v [rpm/V]"]], changed, refresh),
+    listOf("Motors", "motor", form.motors, [["mass_g", "Mass [g]"], ["pole_pairs", "Pole pairs"], ["label_kv", "K_v on its label [rpm/V]"]], changed, refresh),
     listOf("Propellers", "propeller", form.propellers, (p) => [...sizes(p), ["blades", "Blades"], ["mass_g", "Mass [g]"]], changed, refresh),
     listOf("Flywheels", "flywheel", form.flywheels, [["inertia_kg_m2", "Inertia [kg m²]"], ["inertia_sd_kg_m2", "Its doubt, one sigma [kg m²]"]], changed, refresh),
     form.runs.map((run) => runOf(run, draft, changed)),

@@ -11,7 +11,7 @@ const chance = (p) => (p > 0.999 ? ">\u00a099.9\u00a0%" : p < 0.001 ? "<\u00a00.
 function firsts(ranks, names, text) {
   // Of two motors the difference has said it already.
   if (!ranks || names.length < 3) return null;
-  return h("p", { class: "quiet" }, text, names.filter((n) => ranks[n]).map((n) => `${n} ${chance(ranks[n][0])}`).join(", "), ".");
+  return h("p", { class: "quiet" }, text, names.filter((n) => ranks[n]).map((n) => `${n} (${chance(ranks[n][0])})`).join(", "), ".");
 }
 
 function difference(d, factor, sign) {
@@ -24,10 +24,10 @@ function metricCard(metric, names) {
   const points = names.map((n) => [n, metric.motors[n]]).filter(([, p]) => p);
   const range = reach(points.map(([, p]) => p));
   const better = metric.better === "more" ? " · more is better" : metric.better === "less" ? " · less is better" : "";
-  const [factor, sign] = shown(metric.unit);
+  const [factor, sign] = shown(metric.unit, metric.name);
   const told = metric.differences.map((d) => difference(d, factor, sign));
   return h("section", { class: "card", "data-metric": metric.name }, h("h3", {}, titleOf(metric.name)),
-    bars(`${sign || "ratio"}${better}`, points.map(([n, p]) => barRow(n, p, metric.unit, range))),
+    bars(`${sign || "ratio"}${better}`, points.map(([n, p]) => barRow(n, p, metric.unit, range, { name: metric.name })), { class: "named" }),
     metric.differences.length > 1 ? h("details", {}, h("summary", {}, `Differences of ${metric.differences.length} pairs`), told) : told,
     firsts(metric.ranks, names, metric.better ? "Probability of being the best: " : "Probability of having the most: "));
 }
@@ -38,7 +38,7 @@ function scoreCard(score, names) {
   const points = names.filter((n) => per[n]?.median !== undefined).sort((a, b) => per[b].median - per[a].median);
   const range = reach(points.map((n) => per[n]));
   return h("section", { class: "card", "data-metric": "score" }, h("h2", {}, "Score by your weights"),
-    points.length ? bars("0.05 reads as 5 % better than the field · more is better", points.map((n) => barRow(n, per[n], "1", range))) : null,
+    points.length ? bars("5 % reads as so much better than the field · more is better", points.map((n) => barRow(n, per[n], "share", range)), { class: "named" }) : null,
     score.note ? h("p", {}, score.note.replace(/\b[a-z]+(?:_[a-z]+)+\b/g, titleOf)) : null, firsts(score.ranks, names, "Probability of being the best: "));
 }
 

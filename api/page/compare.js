@@ -55,9 +55,10 @@ export async function draw(place, { query, signal }) {
       h("fieldset", {}, h("legend", {}, "Motors, at most eight"), h("div", { class: "row" }, boxes)),
       h("div", { class: "row" }, field("On one propeller (an id, or D x P x blades in inches)", propeller), list, field("Voltage [V]", voltage)),
       h("details", { open }, h("summary", {}, "Weights of your own, and an aircraft"),
-        h("p", { class: "quiet" }, "Weights are proportions; what is left empty is not in the score. The aircraft sets the thrust of hovering."),
-        h("div", { class: "row" }, weights.map(([name, input]) => field(`Weight of ${titleOf(name.slice(2))}`, input))),
-        h("div", { class: "row" }, aircraft.map(([, input], k) => field(AIRCRAFT[k][1], input)))),
+        h("fieldset", {}, h("legend", {}, "Weight in the score"), h("p", { class: "quiet" }, "Proportions, as 2 and 1; what is left empty is not in the score."),
+          h("div", { class: "row small" }, weights.map(([name, input]) => field(titleOf(name.slice(2)), input)))),
+        h("fieldset", {}, h("legend", {}, "Aircraft"), h("p", { class: "quiet" }, "Sets the thrust of hovering."),
+          h("div", { class: "row" }, aircraft.map(([, input], k) => field(AIRCRAFT[k][1], input))))),
       h("p", {}, h("button", { class: "main" }, "Compare"))), answer);
   if (!wanted.length || !asked) return undefined;
   const body = questionOf(query, wanted);

@@ -59,7 +59,9 @@ function timeOf(line, c) {
 // Places of a finding on a channel: spans of time, or "whole" where it holds of the whole run.
 function places(f, c) {
   const [first, last] = [c.time_s[0], c.time_s.at(-1)];
-  if (f.start_s !== null && f.start_s !== undefined) {
+  // Where each line is named, those are marked, not all that lies between the first and the last.
+  const each = f.rows?.length > 2 && c.line;
+  if (!each && f.start_s !== null && f.start_s !== undefined) {
     const end = f.end_s ?? f.start_s;
     return end - f.start_s >= WHOLE * (last - first) ? "whole" : [[f.start_s, end]];
   }

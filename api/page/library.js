@@ -2,7 +2,7 @@
 import { barRow, bars, KEY_PARAMETERS, reach } from "./bars.js";
 import { field, h, notes, say, show } from "./dom.js";
 import { getOnce, pages } from "./http.js";
-import { symbol, words } from "./names.js";
+import { lettered, symbol, words } from "./names.js";
 import { shown } from "./units.js";
 
 const FIRST = 9;
@@ -19,7 +19,9 @@ async function read(entry) {
   const fit = encodeURIComponent(entry.latest);
   const [summary, facts] = await Promise.all([getOnce(`/v1/fits/${fit}/parameters`), getOnce(`/v1/fits/${fit}`)]);
   const runs = Object.values(facts.facts.runs ?? {});
-  return { ...entry, summary, kinds: [...new Set(runs.map((run) => run.kind))], propellers: facts.propellers,
+  // A campaign's propellers are in each of its fits; those that this motor turned are the ones of its runs.
+  const turned = [...new Set(runs.map((run) => run.propeller).filter(Boolean))];
+  return { ...entry, summary, kinds: [...new Set(runs.map((run) => run.kind))], propellers: runs.length ? turned : facts.propellers,
     mass: facts.facts.motor?.mass_g, campaign: facts.provenance.campaign, sound: summary.diagnostics?.sound, count: runs.length };
 }
 
@@ -88,7 +90,7 @@ export async function draw(place, { query }) {
     asked = true;
   }
   show(place, h("h1", {}, "Motors"), notes(problems), h("div", { class: "row no-print", role: "search" },
-    field("Search motor, propeller, campaign", search), field("Tested by", kind), field(`K_v from [${sign}]`, low), field(`K_v to [${sign}]`, high)), told,
+    field("Search motor, propeller, campaign", search), field("Tested by", kind), field(h("span", {}, lettered(`K_v from [${sign}]`)), low), field(h("span", {}, lettered(`K_v to [${sign}]`)), high)), told,
   h("p", { class: "quiet" }, KEY_PARAMETERS.map(([name, text], k) => [k ? ", " : "", symbol(text), ` ${words(name)}`]), ". Bars: 90 % intervals, one scale for each parameter over all motors; dashed where the runs did not teach it."), list);
   filter();
 }

@@ -11,7 +11,7 @@ export function drawPairs(place, base, names, beliefs) {
   let [first, second] = [usable[0], usable[2] ?? usable[1]];
   const node = h("div", { class: "plot", role: "img", "aria-label": "Draws of two parameters" });
   const before = h("div", { class: "plot", role: "img", "aria-label": "Draws of the first parameter, before and after the runs" });
-  const title = (name) => { const unit = shown(beliefs[name].unit)[1]; return unit ? `${beliefs[name].symbol} [${unit}]` : beliefs[name].symbol; };
+  const title = (name) => ({ symbol: beliefs[name].symbol, unit: shown(beliefs[name].unit)[1] });
 
   async function redraw() {
     const { parameters } = await getOnce(`${base}/posterior?draws=800&parameters=${first},${second}`);
@@ -26,7 +26,7 @@ export function drawPairs(place, base, names, beliefs) {
       { x: middles, y: shares.prior, mode: "lines", line: { color: colour("quiet"), dash: "dash" }, name: "before" }],
     { x: title(first), y: "share of draws", height: 300, more: { bargap: 0 } });
   }
-  const options = usable.map((name) => [name, `${beliefs[name].symbol} · ${words(name)}`]);
+  const options = usable.map((name) => [name, words(name)]);
   const fail = (error) => show(node, error.message);
   place.append(h("div", { class: "row no-print" }, field("Across", choice(options, first, (v) => { first = v; redraw().catch(fail); })),
     field("Up", choice(options, second, (v) => { second = v; redraw().catch(fail); }))),

@@ -17,6 +17,18 @@ function abscissa(run) {
   return [run.start_s.map((_, k) => k + 1), "row"];
 }
 
+// What was logged and its model are in sight in full; a band far wider than both, as at a jump, leaves the plot.
+function span(values, band) {
+  const known = values.filter((v) => v !== null && v !== undefined);
+  if (!known.length) return undefined;
+  let [low, high] = [Math.min(...known), Math.max(...known)];
+  const room = 0.5 * (high - low) || 0.05 * Math.abs(high) || 1;
+  const edges = [...band.low, ...band.high].filter((v) => v !== null);
+  low = Math.max(Math.min(low, ...edges), low - room);
+  high = Math.min(Math.max(high, ...edges), high + room);
+  return [low - 0.06 * (high - low), high + 0.06 * (high - low)];
+}
+
 async function panel(node, run, name) {
   const channel = run.channels[name];
   const [factor, unit] = shown(channel.unit, name);
@@ -32,14 +44,15 @@ async function panel(node, run, name) {
   const label = name.replaceAll("_", " ");
   await draw(node, [...band(at, fitted, { name: "model" }), { ...dots, y: seen, yaxis: "y" },
     ...band(at, rest, { axis: "2", dash: "dot" }), { ...dots, y: off(seen), yaxis: "y2", name: "logged − model" }],
-  { x: title, y: unit ? `${label} [${unit}]` : label, height: 300,
-    more: { split: [0.4, 1], yaxis2: { title: unit ? `residual [${unit}]` : "residual", domain: [0, 0.3], nticks: 4 } } });
+  { x: title, y: unit ? `${label} [${unit}]` : label, height: 320,
+    more: { yaxis: { domain: [0.42, 1], range: span([...seen, ...fitted.median], fitted) },
+      yaxis2: { title: unit ? `residual [${unit}]` : "residual", domain: [0, 0.32], nticks: 4, range: span(off(seen), rest) } } });
 }
 
 export async function drawRuns(place, path, kinds, signal) {
   try {
     const { runs, interval } = await getOnce(path);
-    place.append(h("p", { class: "quiet" }, `Circles: block means of the log. Line and band: median and ${Math.round(100 * interval)} % of what the fitted model would log. Beneath: the log less that median.`));
+    place.append(h("p", { class: "quiet" }, `Circles: block means of the log. Line and band: median and ${Math.round(100 * interval)} % of what the fitted model would log. Beneath: the log less that median. A band far wider than the log goes on beyond the plot.`));
     runs.forEach((run, index) => {
       const inner = h("div", { class: "grid" });
       const box = h("details", {}, h("summary", {}, run.run, h("span", { class: "quiet" }, [null, kinds[run.run]?.kind, kinds[run.run]?.propeller].filter((v, k) => k === 0 || v).join(" · "))), inner);

@@ -4,24 +4,29 @@ import { choice, facts, field, h, notes, show } from "./dom.js";
 import { download, getOnce, pages } from "./http.js";
 import { drawRuns } from "./motor-runs.js";
 import { drawPairs } from "./motor-pairs.js";
-import { meaning, split, symbol, words } from "./names.js";
+import { lettered, meaning, split, symbol, words } from "./names.js";
 import { library } from "./plot.js";
-import { shown, worded } from "./units.js";
+import { moment, shown, worded } from "./units.js";
 
 const MORE = ["kt_kv_ratio", "saturation_current", "braking_share"];
 
-function before(beliefs, name, summary) {
+function before(beliefs, name, summary, whole) {
   const belief = beliefs[name];
   const known = summary.parameters[name];
-  const plain = words(split(name).base);
-  if (!belief) return barRow(plain, known, known.unit, reach([known]), { learned: known.learned });
-  return barRow([symbol(belief.symbol), ` ${plain}`], known, known.unit, reach([belief.prior, known]),
-    { prior: belief.prior, learned: known.learned, hint: worded(meaning(belief.meaning)) });
+  const { base, of } = split(name);
+  const plain = [lettered(words(base)), whole && of ? ` · ${of}` : ""];
+  if (!belief) return barRow(plain, known, known.unit, reach([known]), { name: base, learned: known.learned });
+  return barRow([symbol(belief.symbol), " ", plain], known, known.unit, reach([belief.prior, known]),
+    { name: base, prior: belief.prior, learned: known.learned, hint: lettered(worded(meaning(belief.meaning))) });
 }
 
-function table(names, beliefs, summary, caption) {
-  return bars(caption, names.map((n) => before(beliefs, n, summary)), { class: "long" });
+// `whole`: rows say of which propeller they are, where the caption does not.
+function table(names, beliefs, summary, caption, whole = false) {
+  return bars(caption, names.map((n) => before(beliefs, n, summary, whole)), { class: "long" });
 }
+
+// Commands that the service names between back quotes.
+const quoted = (text) => text.split("`").map((part, k) => (k % 2 ? h("code", {}, part) : part));
 
 function learned(summary) {
   const missed = Object.entries(summary.not_learned);
@@ -35,7 +40,7 @@ function diagnosis(summary, motor) {
   const d = summary.diagnostics ?? {};
   const sound = d.sound === false ? { level: "error", kind: "Not sound", text: "These draws should not be relied on." }
     : { kind: "Sound", text: "The draws passed their own checks." };
-  return h("section", {}, h("h2", {}, "Diagnostics"), notes([sound, ...(d.sentences ?? []).map((text) => ({ text: worded(text) }))]),
+  return h("section", {}, h("h2", {}, "Diagnostics"), notes([sound, ...(d.sentences ?? []).map((text) => ({ text: quoted(worded(text)) }))]),
     h("p", { class: "quiet" }, "What these words mean, and what to do: ", h("code", {}, `motorfit show ${motor} --diagnose`), " in a terminal."));
 }
 
@@ -50,7 +55,7 @@ function origin(about) {
   const p = about.provenance;
   const air = about.facts.air;
   return h("section", {}, h("h2", {}, "Where it comes from"),
-    facts([["Campaign", p.campaign], ["Bench", p.bench], ["Fitted", p.created], ["Method", p.method], ["Draws", about.draws], ["Seed", p.seed],
+    facts([["Campaign", p.campaign], ["Bench", p.bench], ["Fitted", moment(p.created)], ["Method", p.method], ["Draws", about.draws], ["Seed", p.seed],
       ["Fit", about.fit], ["Air", air ? `${air.temperature_c} °C, ${air.pressure_hpa} hPa, ${air.humidity_pct} %` : null]]),
     h("details", {}, h("summary", {}, "Files that went in, by SHA-256"), facts(Object.entries(p.inputs_sha256 ?? {}).map(([k, v]) => [k, h("code", {}, v)]))));
 }
@@ -78,14 +83,14 @@ export async function draw(place, { rest, query, signal }) {
   const props = all.filter((n) => /^(thrust_coefficient|torque_coefficient|figure_of_merit|prop_inertia)\[/.test(n));
   const others = all.filter((n) => !key.includes(n) && !props.includes(n));
   const facet = about.facts.motor ?? {};
-  const label = facet.label_kv ? worded(`label ${facet.label_kv} rpm/V`) : null;
+  const label = facet.label_kv ? worded(`label ${facet.label_kv} rpm/V`).replaceAll(" ", "\u00a0") : null;
   const runs = h("section", {}, h("h2", {}, "What was logged, and what the model makes of it"));
   const pairs = h("section", {}, h("h2", {}, "Which parameters go together"));
   const tested = [...new Set(props.map((n) => split(n).of))];
   show(place, h("h1", {}, motor),
     h("p", { class: "quiet" }, [about.provenance.campaign, about.provenance.bench, facet.mass_g ? `${facet.mass_g} g` : null, facet.pole_pairs ? `${facet.pole_pairs} pole pairs` : null, label].filter(Boolean).join(" · ")),
     h("div", { class: "row no-print" },
-      fits.length > 1 ? field("Fit", choice(fits.map((f) => [f.fit, `${f.created} · ${f.campaign}${f.problem ? " (unreadable)" : ""}`]), fit, (value) => { location.hash = `#/motor/${id}?fit=${encodeURIComponent(value)}`; })) : null,
+      fits.length > 1 ? field("Fit", choice(fits.map((f) => [f.fit, `${moment(f.created)} · ${f.campaign}${f.problem ? " (unreadable)" : ""}`]), fit, (value) => { location.hash = `#/motor/${id}?fit=${encodeURIComponent(value)}`; })) : null,
       h("a", { class: "button main", href: `#/what-if?motor=${id}&fit=${encodeURIComponent(fit)}` }, "What if …"),
       h("a", { class: "button", href: `#/compare?motors=${id}` }, "Compare"), h("button", { onclick: () => window.print() }, "Print")),
     h("h2", {}, "Parameters"),
@@ -93,7 +98,7 @@ export async function draw(place, { rest, query, signal }) {
     tested.length ? h("h2", {}, "Propellers of the campaign") : null,
     tested.map((one, k) => h("details", { open: k === 0 }, h("summary", {}, one, h("span", { class: "quiet" }, sizeOf(about.facts.propellers?.[one]))),
       table(props.filter((n) => split(n).of === one), beliefs.parameters, summary, `What the campaign knows of ${one}, on all its motors.`))),
-    h("details", {}, h("summary", {}, `All other parameters: heat, sensors, controller (${others.length})`), table(others, beliefs.parameters, summary, "")),
+    h("details", {}, h("summary", {}, `All other parameters: heat, sensors, controller (${others.length})`), table(others, beliefs.parameters, summary, "", true)),
     learned(summary), diagnosis(summary, motor), runs, pairs, origin(about), h("h2", { class: "no-print" }, "Take it with you"), downloads(fit, motor));
   drawRuns(runs, `${base}/runs`, about.facts.runs ?? {}, signal);
   drawPairs(pairs, base, key, beliefs.parameters, signal);

@@ -8,6 +8,7 @@ const WORDS = {
   thrust_reynolds_exponent: "thrust, growth with speed", torque_reynolds_exponent: "torque, growth with speed",
   duty_slope: "duty per throttle near full", duty_curvature: "duty, curvature", duty_cubic: "duty, cubic part",
 };
+const SENSOR = { jump: "lateness at jumps" };
 const GREEK = { psi: "ψ", omega: "ω", tau: "τ", alpha: "α", rho: "ρ", eta: "η" };
 
 // “thrust_coefficient[p7x35x3]” is the thrust coefficient of p7x35x3.
@@ -18,8 +19,8 @@ export function split(name) {
 
 export function words(name) {
   const { base, of } = split(name);
-  const [, sort, channel] = /^(gain|offset|delay|lag)_(.*)$/.exec(base) ?? [];
-  const plain = WORDS[base] ?? (sort ? `${sort} of the ${channel} sensor` : base).replaceAll("_", " ");
+  const [, sort, channel] = /^(gain|offset|delay|lag|jump)_(.*)$/.exec(base) ?? [];
+  const plain = WORDS[base] ?? (sort ? `${SENSOR[sort] ?? sort} of the ${channel} sensor` : base).replaceAll("_", " ");
   return of ? `${plain} of ${of}` : plain;
 }
 
@@ -31,10 +32,12 @@ export function symbol(text) {
   const [stem, below] = parts(text);
   return h("span", { class: "symbol" }, stem, below ? h("sub", {}, below) : null);
 }
+// Words with symbols among them, “K_t times K_v”, as elements.
+export const lettered = (text) => String(text).split(/\b([A-Za-z]{1,2}_(?:[A-Za-z]|ref)\b)/).map((part, k) => (k % 2 ? symbol(part) : part));
 // The same as the plotting library writes it; symbols come from the service's own table.
 export function axisSymbol(text) {
   const [stem, below] = parts(text);
-  return below ? `${stem}_${below}` : stem;
+  return below ? `${stem}<sub>${below}</sub>` : stem;
 }
 // Formulas in meanings, with the letters that are meant.
 export const meaning = (text) => String(text).replace(/\b(rho|pi|psi|eta)\b/g, (all, name) => ({ ...GREEK, pi: "π" })[name])

@@ -1,3 +1,5 @@
+import { axisSymbol } from "./names.js";
+
 // Plots: the library is fetched when the first is drawn; colours are the page's own.
 let loading = null;
 
@@ -36,20 +38,21 @@ window.addEventListener("beforeprint", () => each((node) => window.Plotly.relayo
 window.addEventListener("afterprint", () => each((node) => window.Plotly.relayout(node, { width: null, autosize: true })));
 
 const plain = (text) => String(text).replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
+// A title is text, or a symbol with its unit.
+const written = (title) => (typeof title === "string" ? plain(title) : `${axisSymbol(plain(title.symbol))}${title.unit ? ` [${plain(title.unit)}]` : ""}`);
 
 // The margins are fixed: measuring labels would draw each plot twice, and let it jump while a slider moves.
 export async function draw(node, data, { x, y, height = 230, shapes = [], more = {} }) {
   node.style.minHeight = `${height}px`;
   const Plotly = await library();
-  const axis = (title) => ({ title: { text: plain(title), standoff: 6 }, gridcolor: colour("line"), zerolinecolor: colour("line"),
+  const axis = (title) => ({ title: { text: written(title), standoff: 6 }, gridcolor: colour("line"), zerolinecolor: colour("line"),
     linecolor: colour("quiet"), fixedrange: true });
-  const layout = { height, margin: { l: 62, r: 12, t: 8, b: 42 }, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
-    font: { color: colour("ink"), size: 12, family: "system-ui, sans-serif" }, xaxis: axis(x), yaxis: axis(y), shapes,
-    hovermode: "closest", showlegend: false, dragmode: false, ...more };
+  const layout = { height, margin: { l: 70, r: 12, t: 8, b: 42 }, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
+    font: { color: colour("ink"), size: 12, family: "system-ui, sans-serif" }, xaxis: axis(x), shapes,
+    hovermode: "closest", showlegend: false, dragmode: false, ...more, yaxis: { ...axis(y), ...more.yaxis } };
   if (more.yaxis2) {
     layout.yaxis2 = { ...axis(more.yaxis2.title), ...more.yaxis2, title: { text: plain(more.yaxis2.title), standoff: 6 } };
     layout.xaxis.anchor = "y2";
   }
-  if (more.split) layout.yaxis = { ...layout.yaxis, domain: more.split };
   await Plotly.react(node, data, layout, { displayModeBar: false, responsive: true, scrollZoom: false });
 }

@@ -33,22 +33,32 @@ const AS_CHOSEN = {
   in: () => (chosen.length === "in" ? [1, "in"] : [25.4, "mm"]),
 };
 const FIXED = { ohm: [1000, "mΩ"], "N m/A": [1000, "mN·m/A"], "N m": [1, "N·m"], "N m/g": [1000, "mN·m/g"], "kg m^2": [1e7, "g·cm²"],
-  degC: [1, "°C"], "1": [1, ""], "A s/rad": [1000, "mA·s/rad"], "A s^2/rad^2": [1e6, "µA·s²/rad²"] };
-// Factor and sign of a unit of the service as the reader wants it; a throttle is a percentage wherever it is shown.
+  degC: [1, "°C"], "1": [1, ""], share: [100, "%"], "A s/rad": [1000, "mA·s/rad"], "A s^2/rad^2": [1e6, "µA·s²/rad²"] };
+const SHORT = /^(rise|fall|delay|lag)_/;
+// Factor and sign of a unit of the service as the reader wants it; a throttle is a percentage wherever it is shown,
+// and times that are always short are in ms.
 export function shown(unit, name = "") {
   if (name === "throttle" && unit === "1") return [100, "%"];
+  if (unit === "s" && SHORT.test(name)) return [1000, "ms"];
   return AS_CHOSEN[unit]?.() ?? FIXED[unit] ?? [1, unit];
 }
 
 // Sentences of the service in the same units: “0 to 21897 rpm”, “At throttle 0.92 to 1”.
-const AMOUNT = /(-?\d[\d.]*(?:e[+-]?\d+)?)((?: to | and )(-?\d[\d.]*(?:e[+-]?\d+)?))? (rpm\/V|rpm|N|degC)(?![\w/]| m\b)/g;
+const AMOUNT = /(-?\d[\d.]*(?:e[+-]?\d+)?)((?: to | and )(-?\d[\d.]*(?:e[+-]?\d+)?))? (rpm\/V|rpm|N|degC)(?![\w/·]| m\b)/g;
+// “torque stays at 0.134275 (SI)”: the number with the unit of its channel.
+const BARE = /\b(thrust|torque|speed|voltage|current|motor_current|motor_voltage)\b([^.;:(]*?)(-?\d[\d.]*(?:e[+-]?\d+)?) \(SI\)/gi;
+const OF_CHANNEL = { thrust: [1, "N"], torque: [1, "N·m"], speed: [TURN, "rpm"], voltage: [1, "V"], current: [1, "A"], motor_current: [1, "A"], motor_voltage: [1, "V"] };
+const named = (text) => text.replace(BARE, (all, channel, between, value) => {
+  const [factor, sign] = OF_CHANNEL[channel.toLowerCase()];
+  return `${channel}${between}${Number((value * factor).toPrecision(4))} ${sign}`;
+}).replaceAll(" (SI)", "");
 function rounded(text, factor) {
   if (factor === 1) return text.replace("-", "−");
   const places = Math.max(0, (text.split(".")[1] ?? "").length - Math.floor(Math.log10(factor)));
   return (Number(text) * factor).toFixed(Math.min(places, 4)).replace("-", "−");
 }
 export function worded(text) {
-  return String(text).replace(/\b([Tt]hrottle) (0(?:\.\d+)?|1(?:\.0+)?)( to (0(?:\.\d+)?|1(?:\.0+)?))?(?![\d.]*\d)/g, (all, word, low, rest, high) =>
+  return named(String(text)).replace(/\b([Tt]hrottle) (0(?:\.\d+)?|1(?:\.0+)?)( to (0(?:\.\d+)?|1(?:\.0+)?))?(?![\d.]*\d)/g, (all, word, low, rest, high) =>
     `${word} ${Number((100 * low).toFixed(1))}${rest ? ` to ${Number((100 * high).toFixed(1))}` : ""} %`)
     .replace(AMOUNT, (all, first, rest, second, unit) => {
       const [factor, sign] = shown(unit);
@@ -63,6 +73,12 @@ export function nameParts(name) {
   return { label: name.slice(0, name.length - end.length).replaceAll("_", " ") + (end === "_per_watt_g" ? " per watt" : ""), unit };
 }
 
+// “26 November 2026, 03:10”, in the reader's own time and language.
+export function moment(text) {
+  const at = new Date(text);
+  return Number.isNaN(at.getTime()) ? text : at.toLocaleString(undefined, { dateStyle: "long", timeStyle: "short" });
+}
+
 // As many digits as the doubt leaves: two of the interval's width.
 export function digits(value, low, high) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
@@ -74,8 +90,8 @@ export function digits(value, low, high) {
   return value.toFixed(Math.max(0, Math.min(8, -step))).replace("-", "−");
 }
 
-export function interval(point, unit) {
-  const [factor, sign] = shown(unit);
+export function interval(point, unit, name = "") {
+  const [factor, sign] = shown(unit, name);
   const [m, l, u] = [point.median, point.low, point.high].map((v) => (v === null || v === undefined ? null : v * factor));
   return { middle: digits(m, l, u), range: `${digits(l, l, u)} … ${digits(u, l, u)}`, unit: sign };
 }

@@ -4,7 +4,7 @@ import { ask } from "./http.js";
 const REST_MS = 250;
 const MOVING_DRAWS = 600;
 
-// `question()` says what is asked now; `answered` and `failed` are told; `signal` ends all of it.
+// `question(moving)` says what is asked now; `answered` and `failed` are told; `signal` ends all of it.
 export function asker(question, answered, failed, signal) {
   let running = null;
   let waiting = null;
@@ -39,7 +39,7 @@ export function asker(question, answered, failed, signal) {
   // Fewer draws while something moves; all of them once it rests.
   return (rest) => {
     clearTimeout(timer);
-    go(rest ? question() : { ...question(), draws: MOVING_DRAWS });
-    if (!rest) timer = setTimeout(() => { if (!signal.aborted) go(question()); }, REST_MS);
+    go(rest ? question(false) : { ...question(true), draws: MOVING_DRAWS });
+    if (!rest) timer = setTimeout(() => { if (!signal.aborted) go(question(false)); }, REST_MS);
   };
 }

@@ -11,8 +11,16 @@ const labelOf = (name) => NAMES[name] ?? nameParts(name).label;
 // Throttles at which the median speed stays within what the runs reached.
 function tested(curves, span) {
   const speed = curves.speed_rpm.median;
-  const inside = span ? curves.throttle.filter((_, k) => speed[k] !== null && speed[k] >= span[0] && speed[k] <= span[1]) : [];
-  return inside.length ? [inside[0], inside.at(-1)] : null;
+  const within = (k) => speed[k] !== null && speed[k] !== undefined && speed[k] >= span[0] && speed[k] <= span[1];
+  const inside = span ? [...curves.throttle.keys()].filter(within) : [];
+  if (!inside.length) return null;
+  // Between two points of the curve, where the line between them leaves the span.
+  const edge = (k, next) => {
+    if (speed[next] === null || speed[next] === undefined) return curves.throttle[k];
+    const share = ((speed[next] > speed[k] ? span[1] : span[0]) - speed[k]) / (speed[next] - speed[k]);
+    return curves.throttle[k] + share * (curves.throttle[next] - curves.throttle[k]);
+  };
+  return [edge(inside[0], inside[0] - 1), edge(inside.at(-1), inside.at(-1) + 1)];
 }
 
 function shapesOf(range, throttle) {
@@ -20,6 +28,12 @@ function shapesOf(range, throttle) {
   if (!range) return [line];
   return [{ type: "rect", xref: "x", yref: "paper", x0: 100 * range[0], x1: 100 * range[1], y0: 0, y1: 1, layer: "below",
     line: { width: 1, dash: "dot", color: colour("quiet") }, fillcolor: tint(colour("quiet"), 0.12) }, line];
+}
+
+// Whether a caution speaks of a throttle: it names those it holds at, “At throttle 0.9 to 1 …”, or holds at all.
+function holds({ message }, at) {
+  const [, low, high] = /^At throttle (\d[\d.]*)(?: to (\d[\d.]*))?/.exec(message) ?? [];
+  return low === undefined || (at >= Number(low) - 1e-6 && at <= Number(high ?? low) + 1e-6);
 }
 
 export function results(envelope) {
@@ -32,14 +46,18 @@ export function results(envelope) {
   });
   const grid = h("div", { class: "grid" }, figures.map((f) => f.figure));
   const place = h("div", { class: "beside" }, readout, cautions, h("div", { class: "curves" }, legend, grid));
-  let told = "";
+  let last = "";
 
-  function warn(warnings, quietly) {
-    const head = warnings.length ? `${warnings.length} ${warnings.length === 1 ? "caution" : "cautions"} at this setting` : "No caution at this setting";
-    show(cautions, h("h2", {}, head), notes(warnings.map((w) => ({ level: "warning", kind: "Caution", text: worded(w.message) }))),
+  function warn(warnings, at, quietly) {
+    const [here, elsewhere] = [warnings.filter((w) => holds(w, at)), warnings.filter((w) => !holds(w, at))];
+    const count = (list) => (list.length ? `${list.length} ${list.length === 1 ? "caution" : "cautions"}` : "No caution");
+    const percent = Math.round(100 * at);
+    const head = `${count(here)} at ${percent} % throttle${elsewhere.length ? `, ${elsewhere.length} at other throttles` : ""}`;
+    const told = (list) => notes(list.map((w) => ({ level: "warning", kind: "Caution", text: worded(w.message) })));
+    show(cautions, h("h2", {}, `${count(here)} at ${percent} % throttle`), told(here), elsewhere.length ? [h("h3", {}, `${count(elsewhere)} at other throttles`), told(elsewhere)] : null,
       h("p", { class: "quiet" }, "A prediction warns, it never certifies. Stay below the maker's speed limit of the propeller, and clear of its plane."));
     const text = [head, ...warnings.map((w) => w.code)].join();
-    if (!quietly && text !== told) { told = text; say(head); }
+    if (!quietly && text !== last) { last = text; say(head); }
   }
 
   // What is out of sight is drawn once the slider rests, and `stale()` tells that no newer question waits.
@@ -49,7 +67,7 @@ export function results(envelope) {
     const withIt = envelope.propellers?.[answer.propeller];
     const reached = (withIt ?? envelope.overall)?.speed_rpm;
     grid.hidden = false;
-    warn(answer.warnings, moving);
+    warn(answer.warnings, c.throttle[index], moving);
     const names = [...PANELS, ...["torque_nm", "bus_voltage_v", "pack_current_a"].filter((n) => c[n])];
     show(readout, names.map((name) => {
       const text = interval({ median: c[name].median[index], low: c[name].low[index], high: c[name].high[index] }, nameParts(name).unit);
@@ -64,7 +82,7 @@ export function results(envelope) {
     const x = c.throttle.map((t) => 100 * t);
     const one = ({ name, node }) => {
       const [factor, mark] = shown(nameParts(name).unit);
-      return plot(node, band(x, c[name], { factor, name: labelOf(name) }), { x: "throttle [%]", y: mark ? `${nameParts(name).label} [${mark}]` : nameParts(name).label, shapes });
+      return plot(node, band(x, c[name], { factor, name: labelOf(name) }), { x: "throttle [%]", y: mark ? `${labelOf(name)} [${mark}]` : labelOf(name), shapes });
     };
     const seen = figures.filter(({ figure }) => { const r = figure.getBoundingClientRect(); return r.bottom > 0 && r.top < window.innerHeight; });
     await Promise.all(seen.map(one));

@@ -6,7 +6,9 @@ import { shown } from "./units.js";
 import { asker } from "./what-if-ask.js";
 import { results } from "./what-if-curves.js";
 
-const GRID = Array.from({ length: 25 }, (_, k) => Math.round((0.04 + 0.04 * k) * 1000) / 1000);
+const grid = (step) => Array.from({ length: Math.round(0.96 / step) + 1 }, (_, k) => Math.round(1000 * (0.04 + step * k)) / 1000);
+// Half as many points while something moves.
+const [FINE, COARSE] = [grid(0.02), grid(0.04)];
 
 function slider(label, unit, min, max, step, value, change) {
   const out = h("span", { class: "value" }, `${value} ${unit}`);
@@ -47,7 +49,7 @@ export async function draw(place, { query, signal }) {
   const [diameter, pitch] = [sizes?.[0] ?? 7, sizes?.[1] ?? 3.5].map((v) => number(String(Number((v * per).toFixed(2)))));
   const blades = number(String(sizes?.[2] ?? 3), { min: 2, max: 8, step: 1 });
   const own = h("span", { class: "row" }, field(`Diameter [${sign}]`, diameter), field(`Pitch [${sign}]`, pitch), field("Blades", blades));
-  const propeller = choice([...known.map((p) => [p, `${p} (tested)`]), ["", "by geometry …"]], sizes ? "" : asked, () => { arrange(); change(true); });
+  const propeller = choice([...known.map((p) => [p, `${p} (${envelope.propellers && !envelope.propellers[p] ? "tested on another motor" : "tested"})`]), ["", "by geometry …"]], sizes ? "" : asked, () => { arrange(); change(true); });
   const ceiling = Number(query.get("max_rpm"));
   const limit = number(ceiling > 0 ? String(Math.round(ceiling * turns)) : "", { placeholder: "not stated" });
   const span = envelope.overall?.voltage_v;
@@ -72,10 +74,10 @@ export async function draw(place, { query, signal }) {
       field("Propeller", propeller), own, field(`Its maker's speed limit [${turnSign}]`, limit), field("Supply", supply), pack),
     h("div", { class: "sliders", role: "group", "aria-label": "Throttle and voltage" }, throttleField, voltsField), found.place);
 
-  function question() {
+  function question(moving) {
     const at = Number(throttle.value) / 100;
     const inches = [diameter, pitch].map((node) => Number((node.value / per).toFixed(3)));
-    const body = { motor, fit, propeller: propeller.value || [...inches, Number(blades.value)].join("x"), throttle: [...new Set([...GRID, at])].sort((a, b) => a - b) };
+    const body = { motor, fit, propeller: propeller.value || [...inches, Number(blades.value)].join("x"), throttle: [...new Set([...(moving ? COARSE : FINE), at])].sort((a, b) => a - b) };
     if (Number(limit.value) > 0) body.max_propeller_speed_rpm = Math.round(limit.value / turns);
     if (supply.value === "pack") return { ...body, cells: Number(cells.value), capacity_mah: Number(capacity.value), motors: Number(together.value) };
     return { ...body, voltage: Number(volts.value) };
