@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -40,7 +41,8 @@ ASK = responses(400, 401, 403, 404, 406, 409, 413, 415, 421, 422, 500, 503)
 WARNINGS = "Motorfit-Warnings"
 """Header of an answer in the form of a table: codes of its warnings."""
 
-Answered = tuple[dict[str, Any], Table | None]
+Answered = tuple[dict[str, Any], Callable[[], Table] | None]
+"""The answer, and what makes a table of it where one is wanted."""
 
 
 @router.post(
@@ -65,7 +67,8 @@ async def predictions(request: Request, here: Here, body: PredictionQuestion) ->
             **_common(here, body, fit),
         )
         document = answer.to_json()
-        return document, forms.of_curves(answer.axis.curve, answer.axis.points, answer.curves, document)
+        axis = answer.axis
+        return document, partial(forms.of_curves, axis.curve, axis.points, answer.curves, document)
 
     return await _answer(request, here, body, make)
 
@@ -90,8 +93,8 @@ async def transients(request: Request, here: Here, body: TransientQuestion) -> R
             **_common(here, body, fit),
         )
         document = answer.to_json()
-        table = forms.of_curves("time_s", answer.times_s, answer.curves, document) if body.times else None
-        return document, table
+        table = partial(forms.of_curves, "time_s", answer.times_s, answer.curves, document)
+        return document, table if body.times else None
 
     return await _answer(request, here, body, make)
 
@@ -213,7 +216,7 @@ async def answer_of_fits(
         document, table = make()
         if table is None:
             raise RefusalError(406, "Accept: this answer has no curves to put in a table; it is JSON.")
-        content, media = encode(table, form)
+        content, media = encode(table(), form)
         # A table has no place for what its reader must know, so the codes go with it.
         codes = ", ".join(dict.fromkeys(warning["code"] for warning in document.get("warnings", ())))
         more = {WARNINGS: codes} if codes else {}

@@ -1,6 +1,7 @@
 // A new campaign: files dropped, or written by form; what is entered stays in this browser until it is cleared.
 import { field, h, notes, say, show } from "./dom.js";
 import { clear, empty, keep, read } from "./draft.js";
+import { remember } from "./faults.js";
 import { formOf } from "./campaign-form.js";
 import { pages, upload } from "./http.js";
 import { toml } from "./toml.js";
@@ -48,7 +49,7 @@ export async function draw(place, { signal }) {
   }
   function refresh() {
     show(list, draft.files.map((file) => h("li", {}, file.name, h("span", { class: "quiet" }, ` ${Math.ceil(file.size / 1024)} kB `),
-      h("button", { "aria-label": `Remove ${file.name}`, onclick: () => { draft.files = draft.files.filter((f) => f !== file);
+      h("button", { class: "small", "aria-label": `Remove ${file.name}`, onclick: () => { draft.files = draft.files.filter((f) => f !== file);
         draft.form.runs = draft.form.runs.filter((r) => r.file !== file.name); refresh(); changed(); } }, "Remove"))));
     if (written()) return show(byForm, h("p", {}, h("strong", {}, written().name), " describes the campaign. Remove it to write one by form instead."));
     for (const file of draft.files) {
@@ -70,6 +71,7 @@ export async function draw(place, { signal }) {
     try {
       await keep(draft);
       const job = await upload(kind === "check" ? "/v1/checks" : "/v1/campaigns", campaign, logs, await keyOf(kind, campaign, logs));
+      if (!found) remember(job.job, draft.form);
       if (!signal.aborted) location.hash = `#/job/${job.job}`;
     } catch (error) {
       const faults = (error.body?.faults ?? []).map((f) => ({ level: "error", kind: f.at, text: f.message }));

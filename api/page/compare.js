@@ -2,7 +2,7 @@
 import { comparison, titleOf } from "./compare-cards.js";
 import { field, h, notes, say, show } from "./dom.js";
 import { ask, getOnce, pages } from "./http.js";
-import { worded } from "./units.js";
+import { unitsText, worded } from "./units.js";
 
 const WEIGHED = ["max_thrust_n", "max_thrust_n_per_gram", "peak_efficiency", "winding_resistance", "rotor_inertia", "rise_time_s", "hover_power_w"];
 const AIRCRAFT = [["mass_g", "All-up mass of the aircraft [g]"], ["motors_of_aircraft", "Motors that carry it"]];
@@ -45,6 +45,7 @@ export async function draw(place, { query, signal }) {
     if (propeller.value.trim()) q.set("propeller", propeller.value.trim());
     if (voltage.value) q.set("voltage", voltage.value);
     for (const [name, input] of [...weights, ...aircraft]) if (Number(input.value) > 0) q.set(name, input.value);
+    q.set("units", unitsText());
     q.set("go", "1");
     if (location.hash === `#/compare?${q}`) window.dispatchEvent(new Event("hashchange"));
     else location.hash = `#/compare?${q}`;

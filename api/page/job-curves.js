@@ -92,26 +92,46 @@ function broken(x, y, rows, held) {
   return out;
 }
 
+// A number over each mark; those that would touch stand one above the other, and one number is not said twice side by side.
+const NEAR = 0.05;
+const LABEL_PX = 14;
+export function numbered(marks, c) {
+  const near = NEAR * (c.time_s.at(-1) - c.time_s[0]);
+  const placed = [];
+  for (const { at, number } of [...marks].sort((a, b) => a.at - b.at)) {
+    const close = placed.filter((p) => at - p.at < near);
+    if (close.some((p) => p.number === number)) continue;
+    let level = 0;
+    while (close.some((p) => p.level === level)) level += 1;
+    placed.push({ at, number, level });
+  }
+  return placed;
+}
+
 function figureOf(name, c, found, run) {
   const [factor, unit] = shown(c.unit, name);
   const here = found.filter(({ f }) => f.channel === null || f.channel === name);
-  const [shapes, annotations, marked, whole] = [[], [], [], []];
+  const [shapes, marks, marked, whole] = [[], [], [], []];
   for (const { f, number } of c.time_s ? here : []) {
     const spans = places(f, c);
     if (spans === "whole") { whole.push(`${number} ${words(f.kind)}`); continue; }
     marked.push(`${number} ${words(f.kind)}`);
     for (const [from, to] of spans) {
+      marks.push({ at: from, number });
       shapes.push({ type: "rect", xref: "x", yref: "paper", x0: from, x1: to, y0: 0, y1: 1, layer: "below",
         fillcolor: tint(colour("warn"), 0.18), line: { color: colour("warn"), width: 1.5, dash: "dot" } });
     }
-    annotations.push({ x: spans[0][0], y: 1, xref: "x", yref: "paper", text: String(number), showarrow: false, xanchor: "left", yanchor: "bottom", font: { color: colour("warn"), size: 12 } });
   }
-  const caption = [marked.length ? `Marked: ${marked.join(", ")}` : null, whole.length ? `Of the whole run: ${whole.join(", ")}` : null, `${c.rows_held} rows`].filter(Boolean).join(". ");
+  const labels = marks.length ? numbered(marks, c) : [];
+  const annotations = labels.map(({ at, number, level }) => ({ x: at, y: 1, xref: "x", yref: "paper", text: String(number), showarrow: false,
+    xanchor: "left", yanchor: "bottom", yshift: LABEL_PX * level, font: { color: colour("warn"), size: 12 } }));
+  const room = 8 + LABEL_PX * Math.max(0, ...labels.map(({ level }) => level + 1));
+  const caption = [marked.length ? `Marked: ${marked.join(", ")}` : null, whole.length ? `Over the whole run: ${whole.join(", ")}` : null, `${c.rows_held} rows`].filter(Boolean).join(". ");
   const node = h("div", { class: "plot", role: "img", "aria-label": `${words(name)} of run ${run.run}. ${caption}` });
   const line = c.time_s ? broken(c.time_s, c.value, c.row, c.rows_held) : { x: c.row, y: c.value };
   const act = () => plot(node, [{ x: line.x, y: line.y.map((v) => (v === null ? null : v * factor)), mode: c.time_s ? "lines" : "markers", connectgaps: false, line: { color: colour("band"), width: 1.2 },
     marker: { color: colour("band"), size: 5 } }],
-  { x: c.time_s ? "time [s]" : "row", y: unit ? `${words(name)} [${unit}]` : words(name), height: 200, shapes, more: { annotations, margin: { l: 62, r: 12, t: annotations.length ? 22 : 8, b: 42 } } });
+  { x: c.time_s ? "time [s]" : "row", y: unit ? `${words(name)} [${unit}]` : words(name), height: 200, shapes, more: { annotations, margin: { l: 70, r: 12, t: room, b: 42 } } });
   return { figure: h("figure", { "data-channel": name, "data-marks": shapes.length }, node, h("figcaption", {}, caption)), draw: () => act().catch((e) => show(node, e.message)) };
 }
 

@@ -1,5 +1,6 @@
 // A job from its address: progress as it comes, then findings on the curves where they occur, or the motors fitted.
 import { h, notes, say, show } from "./dom.js";
+import { faultsOf } from "./faults.js";
 import { cancel, follow, get, post } from "./http.js";
 import { curves as drawCurves, told as findings } from "./job-curves.js";
 import { library } from "./plot.js";
@@ -31,7 +32,7 @@ export async function draw(place, { rest, signal }) {
   function end() {
     tell();
     if (job.problem) {
-      const faults = (job.problem.faults ?? []).map((f) => ({ level: "error", kind: f.at ?? f.path, text: f.message ?? `${f.value} · allowed: ${f.allowed}. ${f.remedy}` }));
+      const faults = faultsOf(id, job.problem.faults ?? []);
       show(problem, notes([{ level: "error", kind: job.problem.title, text: job.problem.detail }, ...faults]), findings(job.problem.findings ?? []), back());
     }
     if (job.state === "done" && job.kind === "check") return checked(result, job, id);
@@ -53,7 +54,7 @@ const back = () => h("p", {}, h("a", { href: "#/campaign" }, "Back to the campai
 
 async function checked(place, job, id) {
   const r = job.result;
-  const faults = (r.faults ?? []).map((f) => ({ level: "error", kind: f.path, text: `${f.value} · allowed: ${f.allowed}. ${f.remedy}` }));
+  const faults = faultsOf(id, r.faults ?? []);
   const weak = (r.teaches ?? []).filter((t) => t.strength !== "well");
   const told = h("div", {});
   const fit = h("button", { class: "main", onclick: async () => {
@@ -85,8 +86,9 @@ async function checked(place, job, id) {
 function fitted(place, job) {
   const fits = job.result.fits ?? [];
   const motors = fits.map((f) => f.motor ?? f);
+  const warned = (job.result.warnings ?? []).map((w) => ({ level: "warning", text: worded(w.message ?? String(w)) }));
   const q = new URLSearchParams(motors.map((m) => ["motors", m]));
   show(place, h("h2", {}, "Fitted"), h("ul", {}, motors.map((m) => h("li", {}, h("a", { href: `#/motor/${encodeURIComponent(m)}` }, m), " · ", h("a", { href: `#/what-if?motor=${encodeURIComponent(m)}` }, "what if")))),
     motors.length > 1 ? h("p", {}, h("a", { class: "button", href: `#/compare?${q}` }, "Compare them")) : null,
-    notes((job.result.warnings ?? []).map((w) => ({ level: "warning", text: worded(w.message ?? String(w)) }))));
+    warned.length ? [h("h2", {}, `What its logs were warned of (${warned.length})`), notes(warned)] : null);
 }

@@ -1,6 +1,6 @@
 // The views by their address after the hash, and the settings.
 import { choice, field, h, notes, say, show } from "./dom.js";
-import { CHOICES, choose, setting, wear } from "./units.js";
+import { adopt, CHOICES, choose, setting, unitsText, wear } from "./units.js";
 
 const VIEWS = {
   "": () => import("./library.js"),
@@ -27,6 +27,8 @@ async function draw(moved) {
   const main = document.getElementById("content");
   delete main.dataset.ready;
   const { view, rest, query } = address();
+  adopt(query.get("units"));
+  settings();
   for (const link of document.querySelectorAll(".top nav a")) {
     if (link.getAttribute("href") === `#/${view === "motor" ? "" : view}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
@@ -64,13 +66,19 @@ box.addEventListener("keydown", (event) => { if (event.key === "Escape" && box.o
 document.addEventListener("pointerdown", (event) => { if (!box.contains(event.target)) box.open = false; });
 
 wear();
-settings();
 document.getElementById("skip").addEventListener("click", (event) => {
   event.preventDefault();
   document.getElementById("content").focus();
 });
 window.addEventListener("hashchange", () => { window.scrollTo(0, 0); draw(true); });
-window.addEventListener("units", () => draw(false));
+window.addEventListener("units", () => {
+  const { query } = address();
+  if (query.has("units")) {
+    query.set("units", unitsText());
+    history.replaceState(null, "", `${location.hash.split("?")[0]}?${query}`);
+  }
+  draw(false);
+});
 // The plotting script is large; it comes while the reader looks at the first view, and is taken from the cache later.
 const rest = window.requestIdleCallback ?? ((act) => setTimeout(act, 1000));
 draw(true).then(() => rest(() => fetch(document.querySelector('meta[name="plot-script"]').content, { priority: "low" }).then((answer) => answer.arrayBuffer()).catch(() => {})));

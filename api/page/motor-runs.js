@@ -18,7 +18,7 @@ function abscissa(run) {
 }
 
 // What was logged and its model are in sight in full; a band far wider than both, as at a jump, leaves the plot.
-function span(values, band) {
+export function span(values, band) {
   const known = values.filter((v) => v !== null && v !== undefined);
   if (!known.length) return undefined;
   let [low, high] = [Math.min(...known), Math.max(...known)];

@@ -62,11 +62,12 @@ function origin(about) {
 
 function downloads(fit, motor) {
   const base = `/v1/fits/${encodeURIComponent(fit)}`;
-  const offer = (text, path, name) => h("button", { onclick: () => download(path, name).catch((e) => alert(e.message)) }, text);
+  const told = h("div", {});
+  const offer = (text, path, name) => h("button", { onclick: () => { show(told); download(path, name).catch((e) => show(told, notes([{ level: "error", text: e.message }]))); } }, text);
   const stem = `${motor}-${fit}`;
-  return h("div", { class: "row no-print" }, offer("Whole fit (netCDF)", `${base}/file`, `${stem}.nc`),
+  return [h("div", { class: "row no-print" }, offer("Whole fit (netCDF)", `${base}/file`, `${stem}.nc`),
     ["csv", "parquet", "json"].map((form) => offer(`Draws (${form === "csv" ? "CSV" : form === "json" ? "JSON" : "Parquet"})`, `${base}/posterior?format=${form}`, `${stem}.${form}`)),
-    offer("Summary (JSON)", `${base}/parameters`, `${stem}-summary.json`));
+    offer("Summary (JSON)", `${base}/parameters`, `${stem}-summary.json`)), h("p", { class: "quiet no-print" }, "Every column says its unit, that of the library, whatever is chosen here."), told];
 }
 
 export async function draw(place, { rest, query, signal }) {

@@ -6,14 +6,25 @@ export const CHOICES = {
   length: { title: "Propellers", options: [["in", "inch"], ["mm", "mm"]] },
   speed: { title: "Speed", options: [["rpm", "rpm"], ["rad/s", "rad/s"]] },
 };
-const chosen = { force: "N", length: "in", speed: "rpm", look: "auto", ...JSON.parse(localStorage.getItem(KEY) ?? "{}") };
+// The reader's own, and those in force: a link may name others, for its view alone.
+const own = { force: "N", length: "in", speed: "rpm", look: "auto", ...JSON.parse(localStorage.getItem(KEY) ?? "{}") };
+const chosen = { ...own };
 
 export const setting = (name) => chosen[name];
 export function choose(name, value) {
-  chosen[name] = value;
-  localStorage.setItem(KEY, JSON.stringify(chosen));
+  own[name] = chosen[name] = value;
+  localStorage.setItem(KEY, JSON.stringify(own));
   wear();
   window.dispatchEvent(new Event("units"));
+}
+// As an address holds them, “N,in,rpm”.
+export const unitsText = () => Object.keys(CHOICES).map((name) => chosen[name]).join(",");
+// Take those that an address names, else the reader's own; what is no unit is passed over.
+export function adopt(text) {
+  const named = (text ?? "").split(",");
+  for (const [name, { options }] of Object.entries(CHOICES)) {
+    chosen[name] = options.map(([unit]) => unit).find((unit) => named.includes(unit)) ?? own[name];
+  }
 }
 export function wear() {
   if (chosen.look === "auto") delete document.documentElement.dataset.look;

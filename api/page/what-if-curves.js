@@ -4,7 +4,7 @@ import { band, colour, draw as plot, tint } from "./plot.js";
 import { interval, nameParts, setting, shown, worded } from "./units.js";
 
 const PANELS = ["thrust_n", "speed_rpm", "current_a", "electrical_power_w", "thrust_per_watt_g", "motor_efficiency"];
-const NAMES = { current_a: "current from the supply", electrical_power_w: "power from the supply", motor_efficiency: "efficiency, shaft over supply",
+const NAMES = { current_a: "current from supply", electrical_power_w: "power from supply", motor_efficiency: "efficiency, shaft over supply",
   bus_voltage_v: "voltage at the controller", pack_current_a: "current of the whole pack" };
 const labelOf = (name) => NAMES[name] ?? nameParts(name).label;
 
@@ -82,7 +82,7 @@ export function results(envelope) {
     const x = c.throttle.map((t) => 100 * t);
     const one = ({ name, node }) => {
       const [factor, mark] = shown(nameParts(name).unit);
-      return plot(node, band(x, c[name], { factor, name: labelOf(name) }), { x: "throttle [%]", y: mark ? `${labelOf(name)} [${mark}]` : labelOf(name), shapes });
+      return plot(node, band(x, c[name], { factor, name: labelOf(name) }), { x: "throttle [%]", y: mark ? `${labelOf(name)} [${mark}]` : labelOf(name).split(",")[0], shapes });
     };
     const seen = figures.filter(({ figure }) => { const r = figure.getBoundingClientRect(); return r.bottom > 0 && r.top < window.innerHeight; });
     await Promise.all(seen.map(one));

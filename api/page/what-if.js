@@ -2,7 +2,7 @@
 import { choice, field, h, show } from "./dom.js";
 import { getOnce, pages } from "./http.js";
 import { library } from "./plot.js";
-import { shown } from "./units.js";
+import { shown, unitsText } from "./units.js";
 import { asker } from "./what-if-ask.js";
 import { results } from "./what-if-curves.js";
 
@@ -83,7 +83,7 @@ export async function draw(place, { query, signal }) {
     return { ...body, voltage: Number(volts.value) };
   }
   function remember(body) {
-    const q = new URLSearchParams({ motor, fit, propeller: body.propeller, throttle_pct: throttle.value });
+    const q = new URLSearchParams({ motor, fit, propeller: body.propeller, throttle_pct: throttle.value, units: unitsText() });
     for (const key of ["voltage", "cells", "capacity_mah", "motors"]) if (body[key]) q.set(key, body[key]);
     if (body.max_propeller_speed_rpm) q.set("max_rpm", body.max_propeller_speed_rpm);
     history.replaceState(null, "", `#/what-if?${q}`);
