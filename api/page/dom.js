@@ -45,7 +45,7 @@ export function notes(items) {
   if (!items.length) return null;
   const urgent = items.some(({ level }) => level === "error");
   return h("ul", { class: "notes" }, items.map(({ level, kind, text }) =>
-    h("li", { class: level ?? "note" }, kind ?? KINDS[level] ? h("span", { class: "kind" }, kind ?? KINDS[level]) : null, h("span", { role: urgent && level === "error" ? "alert" : null }, text))));
+    h("li", { class: level ?? "note" }, kind ?? KINDS[level] ? [h("span", { class: "kind" }, kind ?? KINDS[level]), " "] : null, h("span", { role: urgent && level === "error" ? "alert" : null }, text))));
 }
 
 export function facts(pairs) {

@@ -31,7 +31,7 @@ function textOf(f) {
 export function told(list, place) {
   if (!list.length) return null;
   return h("ol", { class: "notes numbered", "aria-label": "Findings" }, list.map((f, k) => h("li", { class: LEVEL[f.severity] ?? "note" },
-    h("span", { class: "kind" }, `${k + 1} · ${f.severity} · ${words(f.kind)} · ${f.run}${f.channel ? `, ${words(f.channel)}` : ""}`), h("span", {}, textOf(f)),
+    h("span", { class: "kind" }, `${k + 1} · ${f.severity} · ${words(f.kind)} · ${f.run}${f.channel ? `, ${words(f.channel)}` : ""}`), " ", h("span", {}, textOf(f)),
     place ? h("button", { class: "small", "aria-label": `Show finding ${k + 1} on its curve`, onclick: () => lead(place, f) }, "On the curve") : null)));
 }
 

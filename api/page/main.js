@@ -28,7 +28,7 @@ async function draw(moved) {
   delete main.dataset.ready;
   const { view, rest, query } = address();
   adopt(query.get("units"));
-  settings();
+  settle();
   for (const link of document.querySelectorAll(".top nav a")) {
     if (link.getAttribute("href") === `#/${view === "motor" ? "" : view}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
@@ -55,9 +55,14 @@ async function draw(moved) {
 
 function settings() {
   const row = Object.entries(CHOICES).map(([name, { title, options }]) =>
-    h("p", {}, field(title, choice(options, setting(name), (value) => choose(name, value)))));
+    h("p", {}, field(title, choice(options, setting(name), (value) => choose(name, value), { "data-setting": name }))));
   const looks = [["auto", "as the device"], ["light", "light"], ["dark", "dark"]];
   show(document.getElementById("settings"), row, h("p", {}, field("Look", choice(looks, setting("look"), (v) => choose("look", v)))));
+}
+
+// What is in force, an address may have changed; the boxes stay, and the focus in them.
+function settle() {
+  for (const box of document.querySelectorAll("[data-setting]")) box.value = setting(box.dataset.setting);
 }
 
 // The box of settings closes as such boxes do.
@@ -66,6 +71,7 @@ box.addEventListener("keydown", (event) => { if (event.key === "Escape" && box.o
 document.addEventListener("pointerdown", (event) => { if (!box.contains(event.target)) box.open = false; });
 
 wear();
+settings();
 document.getElementById("skip").addEventListener("click", (event) => {
   event.preventDefault();
   document.getElementById("content").focus();
