@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import os
 import signal
@@ -9,7 +10,6 @@ import socket
 import subprocess
 import sys
 import time
-import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
@@ -68,7 +68,7 @@ class Served:
                 with urllib.request.urlopen(request, timeout=20.0) as answer:
                     found: dict[str, Any] = json.load(answer)
                     return found
-            except (OSError, urllib.error.URLError, ValueError):
+            except (OSError, http.client.HTTPException, ValueError):
                 if time.monotonic() > horizon:
                     raise
                 time.sleep(0.1)
