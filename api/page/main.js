@@ -45,11 +45,15 @@ async function draw(moved) {
     show(place, h("h1", {}, "That did not work"), notes([{ level: "error", text: error.message }]));
   }
   if (mine !== turn) return;
-  show(main, place);
+  // Put in anew it would lose the focus of a reader who has gone on by keyboard meanwhile.
+  if (place.parentNode !== main) show(main, place);
   const title = place.querySelector("h1")?.textContent ?? "";
   document.title = title ? `${title} · motorfit` : "motorfit";
   // A view the reader went to takes the focus; the first one leaves it at the top of the document.
-  if (moved && mine > 1) { main.focus({ preventScroll: true }); say(title); }
+  if (moved && mine > 1) {
+    if (!main.contains(document.activeElement)) main.focus({ preventScroll: true });
+    say(title);
+  }
   main.dataset.ready = String(turn);
 }
 
@@ -67,7 +71,7 @@ function settle() {
 
 // The box of settings closes as such boxes do.
 const box = document.querySelector(".settings");
-box.addEventListener("keydown", (event) => { if (event.key === "Escape" && box.open) { box.open = false; box.querySelector("summary").focus(); } });
+document.addEventListener("keydown", (event) => { if (event.key === "Escape" && box.open) { box.open = false; box.querySelector("summary").focus(); } });
 document.addEventListener("pointerdown", (event) => { if (!box.contains(event.target)) box.open = false; });
 
 wear();
