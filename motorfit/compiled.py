@@ -37,6 +37,7 @@ _SOURCES = (
     "physics/endurance.py",
     "inference/late_channels.py",
     "inference/kernels.py",
+    "inference/evidence_kernels.py",
     "answers/selection.py",
     "synthetic/integrate.py",
     "synthetic/sensors.py",

@@ -19,6 +19,8 @@ __all__ = ["NoiseModel", "block_moments", "measure_noise", "typical_noise"]
 Array = npt.NDArray[np.float64]
 
 _TREND_WINDOW_S = 0.5
+_ENOUGH = 2000
+"""Squared differences that show their median well enough to trim by."""
 
 
 @dataclass(frozen=True)
@@ -67,12 +69,13 @@ def measure_noise(values: Array, dt_s: float, quiet: npt.NDArray[np.bool_]) -> N
     lags = _lags(dt_s, residual.size)
     gamma = np.full(lags.size, np.nan)
     for i, lag in enumerate(lags):
-        diff = residual[lag:] - residual[:-lag]
-        diff = diff[np.isfinite(diff)]
-        if diff.size >= 8:
-            # squared differences trimmed at eight times their median: spikes are not noise
-            sq = diff * diff
-            gamma[i] = 0.5 * float(np.mean(np.minimum(sq, 18.0 * max(float(np.median(sq)), floor**2))))
+        sq = (residual[lag:] - residual[:-lag]) ** 2
+        sq = sq[np.isfinite(sq)]
+        if sq.size >= 8:
+            # trimmed at eight times their median, for which some thousands of them do: spikes are not noise
+            some = sq[:: max(sq.size // _ENOUGH, 1)]
+            middle = float(np.partition(some, some.size // 2)[some.size // 2])
+            gamma[i] = 0.5 * float(np.mean(np.minimum(sq, 18.0 * max(middle, floor**2))))
     ok = np.isfinite(gamma)
     if np.count_nonzero(ok) < 2:
         sd = float(np.nanstd(residual))
@@ -136,22 +139,30 @@ def _detrend(values: Array, dt_s: float, quiet: npt.NDArray[np.bool_]) -> Array:
     window = max(round(_TREND_WINDOW_S / dt_s), 16)
     n = values.size
     out = np.full(n, np.nan)
-    for begin in range(0, n, window):
-        part = slice(begin, min(begin + window, n))
-        good = quiet[part] & np.isfinite(values[part])
-        count = np.count_nonzero(good)
-        if count < 10:
-            continue
-        y = values[part][good]
-        x = np.flatnonzero(good) - 0.5 * (part.stop - part.start)
-        degree = 2 if count >= 16 else 1
-        basis = np.vander(x / window, degree + 1)
-        fit, *_ = np.linalg.lstsq(basis, y, rcond=None)
-        piece = np.full(part.stop - part.start, np.nan)
-        # dividing by the share of freedom left undoes what the line took out of the variance
-        piece[good] = (y - basis @ fit) * np.sqrt(count / (count - degree - 1))
-        out[part] = piece
+    usable = quiet & np.isfinite(values)
+    whole = n // window
+    full = usable[: whole * window].reshape(whole, window).all(axis=1)
+    if full.any():  # one basis fits all of them
+        out[: whole * window].reshape(whole, window)[full] = _straightened(
+            values[: whole * window].reshape(whole, window)[full], np.arange(window)
+        )
+    for k in np.flatnonzero(~np.append(full, whole * window == n)):
+        part = np.flatnonzero(usable[k * window : (k + 1) * window])
+        if part.size >= 10:
+            out[k * window + part] = _straightened(values[k * window + part], part)
     return out
+
+
+def _straightened(values: Array, at: npt.NDArray[np.int64]) -> Array:
+    """What lines, or parabolas through sixteen samples and more, leave of stretches (..., samples).
+
+    `at` (samples,) numbers them.
+    """
+    degree = 2 if at.size >= 16 else 1
+    basis, _ = np.linalg.qr(np.vander((at - at.mean()) / at.size, degree + 1))
+    # dividing by the share of freedom left undoes what the line took out of the variance
+    left: Array = (values - (values @ basis) @ basis.T) * np.sqrt(at.size / (at.size - degree - 1))
+    return left
 
 
 def _lags(dt_s: float, n: int) -> npt.NDArray[np.int64]:

@@ -127,31 +127,32 @@ def _local_level(rest: Array, variance: Array, good: npt.NDArray[np.bool_]) -> t
     """Smoothed slow part of what the line leaves [V]; whether it moves as fast as the blocks themselves."""
     noise = np.where(good, variance, 1e12)
     grid = np.concatenate(([0.0], float(np.median(variance)) * np.geomspace(1e-6, 10.0, 15)))
-    scores = [_filter(rest, noise, q)[0] for q in grid]
+    scores, levels = _filter(rest, noise, grid)
     best = int(np.argmax(scores))
     if scores[best] - scores[0] < 2.0:  # a constant explains it as well
         return np.zeros_like(rest), False
-    q = float(grid[best])
-    return _filter(rest, noise, q)[1], q > 0.5 * float(np.median(variance))
+    return levels[:, best], float(grid[best]) > 0.5 * float(np.median(variance))
 
 
-def _filter(y: Array, noise: Array, q: float) -> tuple[float, Array]:
-    """Log-likelihood and smoothed state of a local-level model, scale free in the noise."""
+def _filter(y: Array, noise: Array, q: Array) -> tuple[Array, Array]:
+    """Log-likelihoods (k,) and smoothed states (n, k) of local-level models, scale free in the noise.
+
+    y, noise : (n,) readings and their variance;  q : (k,) variance that the level gains from one to the next
+    """
     n = y.size
-    level, p = 0.0, float(np.median(noise)) * 0.25
-    filtered, cov = np.empty(n), np.empty(n)
-    score = 0.0
+    level, p = np.zeros(q.size), np.full(q.size, float(np.median(noise)) * 0.25)
+    filtered, cov, off, total = (np.empty((n, q.size)) for _ in range(4))
     for k in range(n):
-        p += q
-        s = p + noise[k]
-        v = y[k] - level
-        score -= 0.5 * (np.log(s) + min(v * v / s, 25.0))
-        gain = p / s
-        level += gain * v
-        p *= 1.0 - gain
+        p = p + q
+        total[k] = p + noise[k]
+        off[k] = y[k] - level
+        gain = p / total[k]
+        level = level + gain * off[k]
+        p = p * (1.0 - gain)
         filtered[k], cov[k] = level, p
+    score = -0.5 * np.sum(np.log(total) + np.minimum(off**2 / total, 25.0), axis=0)
     smooth = filtered.copy()
+    follow = cov / (cov + q)
     for k in range(n - 2, -1, -1):
-        c = cov[k] / (cov[k] + q)
-        smooth[k] += c * (smooth[k + 1] - filtered[k])
+        smooth[k] += follow[k] * (smooth[k + 1] - filtered[k])
     return score, smooth

@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.inference.differences import derivatives, residuals_about
+from motorfit.inference.evidence_kernels import scale_of, score_of_size
 from motorfit.inference.priors import HalfNormal
 from motorfit.inference.slow_error import directions
 from motorfit.inference.target import Target
@@ -64,14 +65,48 @@ class Part:
         fit = (self.power - float(np.sum(share * self.along**2))) / scale**2
         return h, b, fit + 2.0 * self.n * float(np.log(scale)) + float(np.sum(np.log1p(slow / scale**2)))
 
-    def scale(self, value: float, step: Array) -> float:
-        """Scale of the noise that makes the residuals after a step of the parameters most likely."""
-        along = self.along + self.along_j @ step
-        left = self.power + 2.0 * self.pull @ step + step @ self.gram @ step - along @ along
-        grown = _SCALES[:, None] ** 2 + (value * self.strength) ** 2
-        fit = (self.n - along.size) * np.log(_SCALES) + 0.5 * max(float(left), 0.0) / _SCALES**2
-        fit += 0.5 * np.sum(np.log(grown) + along**2 / grown, axis=1)
-        return float(_SCALES[int(np.argmin(fit))])
+    def scale(self, value: float) -> float:
+        """Scale of the noise that makes the residuals most likely, no parameter moved."""
+        left = max(self.power - float(self.along @ self.along), 0.0)
+        return float(scale_of(self.n, self.strength, left, self.along, self.strength.size, value, _SCALES))
+
+
+@dataclass(frozen=True)
+class Channel:
+    """The parts of a channel, stacked as the compiled loops want them; shorter ones filled up with zeros."""
+
+    n: Array
+    used: npt.NDArray[np.int64]
+    strength: Array
+    gram: Array
+    pull: Array
+    power: Array
+    along: Array
+    along_j: Array
+
+    @classmethod
+    def of(cls, parts: list[Part]) -> Channel:
+        """Stack them; at least one."""
+        used = np.array([p.strength.size for p in parts], dtype=np.int64)
+        strength, along = (np.zeros((len(parts), max(int(used.max()), 1))) for _ in range(2))
+        along_j = np.zeros((*along.shape, parts[0].pull.size))
+        for k, (m, p) in enumerate(zip(used, parts, strict=True)):
+            strength[k, :m], along[k, :m], along_j[k, :m] = p.strength, p.along, p.along_j
+        n, power = np.array([(p.n, p.power) for p in parts], dtype=np.float64).T.copy()
+        gram, pull = np.stack([p.gram for p in parts]), np.stack([p.pull for p in parts])
+        return cls(n, used, strength, gram, pull, power, along, along_j)
+
+    def score(self, h: Array, b: Array, value: float, step: Array) -> tuple[float, Array, Array]:
+        """(log evidence of a size up to what other channels add, step of the parameters, scales (parts,)).
+
+        h (d, d) and b (d,): of the priors and the other channels; step (d,) to begin with.
+        """
+        step, found = step.copy(), np.empty(self.n.size)
+        score = score_of_size(
+            self.n, self.used, self.strength, self.gram, self.pull, self.power, self.along, self.along_j,
+            h, b, value, _SCALES, step, found,
+        )  # fmt: skip
+        return float(score) - 0.5 * (value / _SIZE_BELIEF) ** 2, step, found
 
 
 class Evidence:
@@ -79,7 +114,8 @@ class Evidence:
 
     def __init__(self, parts: list[Part], h: Array, b: Array, runs: int) -> None:
         self.parts, self.h, self.b, self._runs = parts, h, b, runs
-        self._of = [[p for p in parts if p.channel == c] for c in range(N_CHANNELS)]
+        of = [[p for p in parts if p.channel == c] for c in range(N_CHANNELS)]
+        self._of = [Channel.of(own) if own else None for own in of]
 
     def most_likely(self, start: Array) -> tuple[Array, Array]:
         """Climb from sizes (N_CHANNELS,) [1], channel by channel.
@@ -92,11 +128,11 @@ class Evidence:
         scales = np.ones((self._runs, N_CHANNELS))
         step = np.zeros(self.b.size)
         for p in self.parts:
-            scales[p.run, p.channel] = p.scale(float(size[p.channel]), step)
+            scales[p.run, p.channel] = p.scale(float(size[p.channel]))
         for sweep in range(_SWEEPS):
             before = size.copy()
-            for c, parts in enumerate(self._of):
-                if not parts:
+            for c, channel in enumerate(self._of):
+                if channel is None:
                     size[c] = 0.0
                     continue
                 h, b = self.h.copy(), self.b.copy()
@@ -105,53 +141,32 @@ class Evidence:
                         more_h, more_b, _ = p.terms(float(size[p.channel]), scales[p.run, p.channel])
                         h += more_h
                         b += more_b
-                size[c], step, found = self._climb(parts, h, b, float(size[c]), step, sweep == 0)
-                for p, scale in zip(parts, found, strict=True):
-                    scales[p.run, c] = scale
+                size[c], step, found = _climb(channel, h, b, float(size[c]), step, sweep == 0)
+                scales[[p.run for p in self.parts if p.channel == c], c] = found
             if sweep > 0 and np.array_equal(before, size):
                 break
         return size, scales
 
-    def _climb(
-        self, parts: list[Part], h: Array, b: Array, start: float, step: Array, wide: bool
-    ) -> tuple[float, Array, list[float]]:
-        """The best size of one channel: a coarse look over all sizes first, then its neighbours."""
-        known: dict[int, tuple[float, Array, list[float]]] = {}
 
-        def look(i: int) -> float:
-            if i not in known:
-                known[i] = _score(parts, h, b, float(_SIZES[i]), step)
-            return known[i][0]
+def _climb(
+    channel: Channel, h: Array, b: Array, start: float, step: Array, wide: bool
+) -> tuple[float, Array, Array]:
+    """The best size of one channel: a coarse look over all sizes first, then its neighbours."""
+    known: dict[int, tuple[float, Array, Array]] = {}
 
-        best = int(np.argmin(np.abs(_SIZES - start)))
-        places = range(0, _SIZES.size, 4) if wide else ()
-        best = max((best, *places), key=look)
-        while True:
-            near = max((i for i in (best - 1, best, best + 1) if 0 <= i < _SIZES.size), key=look)
-            if near == best:
-                return float(_SIZES[best]), known[best][1], known[best][2]
-            best = near
+    def look(i: int) -> float:
+        if i not in known:
+            known[i] = channel.score(h, b, float(_SIZES[i]), step)
+        return known[i][0]
 
-
-def _score(
-    parts: list[Part], h: Array, b: Array, value: float, step: Array
-) -> tuple[float, Array, list[float]]:
-    """(log evidence of a size of one channel up to what others add, step of the parameters, scales)."""
-    scales: list[float] = []
-    score = 0.0
-    for _ in range(2):
-        scales = [p.scale(value, step) for p in parts]
-        total_h, total_b, total = h.copy(), b.copy(), 0.0
-        for p, scale in zip(parts, scales, strict=True):
-            more_h, more_b, more = p.terms(value, scale)
-            total_h += more_h
-            total_b += more_b
-            total += more
-        factor = np.linalg.cholesky(total_h)
-        white = np.linalg.solve(factor, total_b)
-        step = -np.linalg.solve(factor.T, white)
-        score = -0.5 * (total + 2.0 * float(np.sum(np.log(np.diag(factor)))) - float(white @ white))
-    return score - 0.5 * (value / _SIZE_BELIEF) ** 2, step, scales
+    best = int(np.argmin(np.abs(_SIZES - start)))
+    places = range(0, _SIZES.size, 4) if wide else ()
+    best = max((best, *places), key=look)
+    while True:
+        near = max((i for i in (best - 1, best, best + 1) if 0 <= i < _SIZES.size), key=look)
+        if near == best:
+            return float(_SIZES[best]), known[best][1], known[best][2]
+        best = near
 
 
 def evidence_at(bare: Target, z: Array) -> Evidence:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import platform
 from datetime import UTC, datetime
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
@@ -110,6 +111,7 @@ def provenance(
     }  # fmt: skip
 
 
+@cache
 def _version(package: str) -> str | None:
     try:
         return version(package)

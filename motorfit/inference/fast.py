@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from motorfit.inference.agreement import largest_r_hat
 from motorfit.inference.optimum import Optimum
-from motorfit.inference.proposal import PROBE_ROUNDS, PROBES, Drawn, Proposal, bend
+from motorfit.inference.proposal import PROBE_ROUNDS, Drawn, Proposal, bend, probes_for
 from motorfit.inference.target import Target
 
 __all__ = ["GROUPS", "FastDraws", "fast_draws", "k_threshold", "smooth_weights"]
@@ -143,7 +143,7 @@ def fast_draws(target: Target, optimum: Optimum, rng: np.random.Generator, draws
             proposal = proposal.corrected(pilot.e, lw)
     most = next(s for s in (4, 2, 1) if s == 1 or draws // s >= _WALKERS)
     swarm = _Swarm(target, proposal, rng, draws)
-    swarm.evaluations += PROBES * PROBE_ROUNDS + _PILOT * (_PILOTS + 1)
+    swarm.evaluations += probes_for(target.graph.size) * PROBE_ROUNDS + _PILOT * (_PILOTS + 1)
     smoothed, k = smooth_weights(swarm.log_weight)
     ess = effective(smoothed)
     stages, stations = 1, 1

@@ -156,7 +156,7 @@ def _collect(
     graph: Graph = target.graph
     chosen: FastDraws | EnsembleDraws = fast if reference is None else reference
     shape = (chosen.z.shape[0], chosen.z.shape[1])
-    flat = with_absence(target, chosen.z.reshape(-1, graph.size), rng)
+    flat = with_absence(target, chosen.z.reshape(-1, graph.size), chosen.log_density.ravel(), rng)
     values, believed = target.values(flat), target.values(prior_positions(graph, rng, _PRIOR_DRAWS))
     path = "fast" if reference is None else "ensemble"
     diagnostics = diagnose(target, optimum, fast, reference, path)

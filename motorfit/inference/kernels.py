@@ -95,7 +95,7 @@ def residual_rows(
     """Whitened, projected residuals of draws begin..end; begin is a multiple of LANES.
 
     isd, phi: (blocks, N_CHANNELS) inverse innovation sd [1/unit] (0: absent) and correlation with the block
-    before; basis: (blocks, N_CHANNELS, K) orthonormal directions of slow error per run and channel, shrink:
+    before; basis: (N_CHANNELS, K, blocks) orthonormal directions of slow error per run and channel, shrink:
     (runs, N_CHANNELS, K) how much of each is taken out.  Writes minus twice the log-likelihood into total[s],
     and where `rows` has columns, residuals whose squares sum to it into rows[s - begin], block k's channel c
     at slot[k, c]. Not finite means an impossible draw.
@@ -120,12 +120,14 @@ def residual_rows(
                 work, pred[: b - a],
             )  # fmt: skip
             for c in range(N_CHANNELS):
-                before = spread(0.0)
+                before = part = spread(0.0)
                 present = False
                 for k in range(a, b):
                     if isd[k, c] > 0.0:
                         e = y[k, c] - load(pred, (k - a, c))
-                        store(white, (k - a,), (e - phi[k, c] * before) * isd[k, c])
+                        w = (e - phi[k, c] * before) * isd[k, c]
+                        store(white, (k - a,), w)
+                        part = part + w * w
                         before = e
                         present = True
                     else:
@@ -133,19 +135,17 @@ def residual_rows(
                         store(white, (k - a,), before)
                 if not present:
                     continue
-                for i in range(basis.shape[2]):
+                for i in range(basis.shape[1]):
                     d = shrink[r, c, i]
-                    if d > 0.0:
+                    if d > 0.0:  # directions are orthonormal: each takes out its own share of the squares
                         dot = spread(0.0)
                         for k in range(a, b):
-                            dot = dot + basis[k, c, i] * load(white, (k - a,))
-                        dot = d * dot
-                        for k in range(a, b):
-                            store(white, (k - a,), load(white, (k - a,)) - dot * basis[k, c, i])
-                part = spread(0.0)
-                for k in range(b - a):
-                    w = load(white, (k,))
-                    part = part + w * w
+                            dot = dot + basis[c, i, k] * load(white, (k - a,))
+                        part = part - d * (2.0 - d) * (dot * dot)
+                        if keep:
+                            dot = d * dot
+                            for k in range(a, b):
+                                store(white, (k - a,), load(white, (k - a,)) - dot * basis[c, i, k])
                 if mode[r] == MODE_AT_SPEED:
                     store(squares, (c,), load(squares, (c,)) + part)
                 else:

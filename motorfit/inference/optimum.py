@@ -142,15 +142,23 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
         z = np.fromiter((p[name].value for name in names), dtype=np.float64, count=len(names))
         return np.round(z, 8)
 
+    at: list[tuple[Array, Array]] = []
+
+    def rows_about(p: Parameters) -> Array:
+        # the search asks for the residuals of a place first, and of most for their derivatives next
+        z = position(p)
+        if not (at and np.array_equal(at[0][0], z)):
+            at[:] = [(z, _softened(residuals_about(target, z), soft))]
+        return at[0][1]
+
     def length(p: Parameters) -> Array:
-        rows = _softened(target.residuals(position(p)[None, :]), soft)[0]
         out = np.zeros(start.size + 1)
+        rows = rows_about(p)[0]
         out[0] = math.sqrt(float(np.sum(rows * rows)))
         return out
 
     def derivative(p: Parameters) -> Array:
-        z = position(p)
-        rows = _softened(residuals_about(target, z), soft)
+        rows = rows_about(p)
         return _condensed(rows[0], derivatives(rows))
 
     fit = Minimizer(length, parameters, scale_covar=False, calc_covar=False).minimize(

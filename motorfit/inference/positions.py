@@ -99,7 +99,7 @@ def posterior_positions(
         fast = fast_draws(target, optimum, rng, draws)
         sound = fast.sound and math.isfinite(fast.ess) and fast.r_hat < _APART
         if method == "fast" or (method == "auto" and fast.sound):
-            z = with_absence(target, fast.z.reshape(-1, target.graph.size), rng)
+            z = with_absence(target, fast.z.reshape(-1, target.graph.size), fast.log_density.ravel(), rng)
             return Positions(target, z, "fast", sound)
         reference = ensemble_draws(
             target,
@@ -108,7 +108,9 @@ def posterior_positions(
             draws,
             progress=lambda share: progress("reference ensembles", 0.5 + 0.4 * share),
         )
-        z = with_absence(target, reference.z.reshape(-1, target.graph.size), rng)
+        z = with_absence(
+            target, reference.z.reshape(-1, target.graph.size), reference.log_density.ravel(), rng
+        )
         return Positions(target, z, "ensemble", bool(reference.converged))
 
 

@@ -22,7 +22,7 @@ from motorfit.inference.optimum import Optimum
 from motorfit.inference.priors import HalfNormal
 from motorfit.inference.target import Target
 
-__all__ = ["PROBES", "PROBE_ROUNDS", "Drawn", "Proposal", "bend"]
+__all__ = ["PROBE_ROUNDS", "Drawn", "Proposal", "bend", "probes_for"]
 
 Array = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -30,8 +30,8 @@ Integers = npt.NDArray[np.int64]
 _BENDING = 0.05
 """Displacement, in standard deviations of the posterior, below which a monomial is not worth carrying."""
 
-PROBE_ROUNDS, PROBES = 2, 800
-"""Batches of scattered points from which the bending is learned, and their size."""
+PROBE_ROUNDS = 2
+"""Batches of scattered points from which the bending is learned."""
 
 _MOST = 150
 """Monomials added at a time."""
@@ -188,7 +188,7 @@ def bend(
     rng: np.random.Generator,
     *,
     rounds: int = PROBE_ROUNDS,
-    probes: int = PROBES,
+    probes: int | None = None,
 ) -> Proposal:
     """Lay a proposal along the posterior's ridges.
 
@@ -197,7 +197,8 @@ def bend(
     target : the posterior
     optimum : its Laplace approximation
     rng : random generator
-    rounds, probes : batches of scattered points from which the bending is learned, and their size
+    rounds, probes : batches of scattered points from which the bending is learned, and their size; left out,
+        `probes_for` the coordinates
 
     Returns
     -------
@@ -220,8 +221,13 @@ def bend(
         np.ones(nb), np.eye(d)[nb:], 100.0,
     )  # fmt: skip
     for _ in range(rounds):
-        proposal = _bent_once(proposal, unit, middle, target, rng, probes)
+        proposal = _bent_once(proposal, unit, middle, target, rng, probes or probes_for(d))
     return proposal
+
+
+def probes_for(coordinates: int) -> int:
+    """Points that show the bending of so many coordinates: with more of them k̂ is no better."""
+    return max(400, 10 * coordinates)
 
 
 def _ordered(cov: Array, first: list[int]) -> tuple[Integers, Array]:
@@ -244,29 +250,35 @@ def _bent_once(
     proposal: Proposal, unit: Array, middle: Array, target: Target, rng: np.random.Generator, probes: int
 ) -> Proposal:
     """Learn what still pushes draws off the ridges, from a batch of them."""
+    from scipy.linalg import solve_triangular
+
     drawn = proposal.draw(rng.standard_normal((probes, proposal.normals)))
     rows = target.residuals(drawn.z)
     ok = np.isfinite(rows).all(axis=1)
     e = drawn.e[ok]
-    off = (rows[ok] - middle) @ unit - e
+    off = rows[ok] @ unit - middle @ unit - e
     far = np.sum(off**2, axis=1)
     w = 1.0 / (1.0 + far / np.median(far))
     monomials = _screen(proposal, e, off, w)
+    last = monomials.max(axis=1, initial=-1)
     x = _features(e, monomials)
-    gram = (x * w[:, None]).T @ x
-    gram += np.diag(1e-3 * np.diag(gram) + 1e-12)
-    right = (x * w[:, None]).T @ off
     d = e.shape[1]
     curvature = np.zeros((monomials.shape[0], d))
     curvature[: proposal.curvature.shape[0]] = proposal.curvature
-    last = monomials.max(axis=1, initial=-1)
+    # each direction follows the monomials of those before it: in their order, leading parts of one factor
+    rank = np.argsort(last, kind="stable")
+    x, last = x[:, rank], last[rank]
+    gram = (x * w[:, None]).T @ x
+    gram += np.diag(1e-3 * np.diag(gram) + 1e-12)
+    lower = np.linalg.cholesky(gram)
+    half = solve_triangular(lower, (x * w[:, None]).T @ off, lower=True)
     i = proposal.bounded
     while i < d:
-        allowed = np.flatnonzero(last < i)
-        end = d if allowed.size == last.size else int(last[last >= i].min()) + 1
-        if allowed.size:
-            curvature[allowed, i:end] -= np.linalg.solve(
-                gram[np.ix_(allowed, allowed)], right[allowed, i:end]
+        m = int(np.searchsorted(last, i))
+        end = d if m == last.size else int(last[m]) + 1
+        if m:
+            curvature[rank[:m], i:end] -= solve_triangular(
+                lower[:m, :m], half[:m, i:end], lower=True, trans="T"
             )
         i = end
     return replace(proposal, monomials=monomials, curvature=curvature)

@@ -33,7 +33,7 @@ class SlowError:
 
     Attributes
     ----------
-    basis : (blocks, N_CHANNELS, K) orthonormal within a run and channel [-]
+    basis : (N_CHANNELS, K, blocks) orthonormal within a run and channel [-]
     shrink : (runs, N_CHANNELS, K) share of each direction taken out of the residual [-]
     log_det : half the log-determinant of what the directions add to the covariance [-]
     size : (N_CHANNELS,) standard deviation of each cosine relative to the largest reading [1]
@@ -89,7 +89,7 @@ def slow_error(flat: Flat, isd: Array, phi: Array, size: Array) -> SlowError:
         run [1]
     """
     k = COSINES + 1
-    basis = np.zeros((flat.h.size, N_CHANNELS, k))
+    basis = np.zeros((N_CHANNELS, k, flat.h.size))
     shrink = np.zeros((flat.first.size - 1, N_CHANNELS, k))
     log_det = 0.0
     for r, (a, b) in enumerate(pairwise(flat.first)):
@@ -97,7 +97,7 @@ def slow_error(flat: Flat, isd: Array, phi: Array, size: Array) -> SlowError:
             if np.count_nonzero(isd[a:b, c]) < 3 or _curves(flat, r, c, float(size[c])) is None:
                 continue
             q, s = directions(flat, isd, phi, r, c, float(size[c]))
-            basis[a:b, c, : s.size] = q
+            basis[c, : s.size, a:b] = q.T
             shrink[r, c, : s.size] = 1.0 - 1.0 / np.sqrt(1.0 + s * s)
             log_det += 0.5 * float(np.sum(np.log1p(s * s)))
     return SlowError(basis, shrink, log_det, size)

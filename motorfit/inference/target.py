@@ -187,13 +187,11 @@ class Target:
         """Data, prior and combination residuals of draws: (draws, rows), with -½ Σ r² the log density to
         optimise."""
         data = self.data_rows
-        rows = np.zeros((z.shape[0], data))
         with np.errstate(all="ignore"):  # a search may pass absurd places; they are not finite
             v = self.values(z)
             terms, _ = combined_terms(self.graph, v)
-            self._run(v, rows)
-        out = np.empty((z.shape[0], data + z.shape[1] + terms.shape[0]))
-        out[:, :data] = rows
+            out = np.empty((z.shape[0], data + z.shape[1] + terms.shape[0]))
+            self._run(v, out)  # fills the columns of the data
         out[:, data : data + z.shape[1]] = self._prior_residuals(z)
         out[:, data + z.shape[1] :] = terms.T
         return out
@@ -212,7 +210,10 @@ class Target:
         return np.where(np.isfinite(out), out, -np.inf)
 
     def _run(self, v: Values, rows: Array | None) -> tuple[Array, Array]:
-        """Minus twice the log-likelihood (draws,), and sums of squares of steady rows (draws, N_CHANNELS)."""
+        """Minus twice the log-likelihood (draws,), and sums of squares of steady rows (draws, N_CHANNELS).
+
+        Residuals go into the first columns of `rows` where that is given.
+        """
         a = assemble(self.graph, v)
         total, steady = np.empty(v.draws), np.empty((v.draws, N_CHANNELS))
 

@@ -59,7 +59,7 @@ def test_the_share_without_it_is_its_probability(seen: float) -> None:
     rng = np.random.default_rng(4)
     known = _Known(seen)
     z = known.draws(8000, rng)
-    out = with_absence(cast(Any, known), z, rng)
+    out = with_absence(cast(Any, known), z, known.log_density(z), rng)
     odds = ABSENT / (1.0 - ABSENT) * known.density_at_zero() / np.sqrt(2.0 / np.pi)
     none = out[:, 1] == 0.0
     assert none.mean() == pytest.approx(odds / (1.0 + odds), abs=0.03)
@@ -75,4 +75,4 @@ def test_an_effect_that_is_clearly_there_stays() -> None:
     rng = np.random.default_rng(4)
     known = _Known(2.0, 0.1)
     z = known.draws(2000, rng)
-    assert with_absence(cast(Target, known), z, rng) is z
+    assert with_absence(cast(Target, known), z, known.log_density(z), rng) is z
