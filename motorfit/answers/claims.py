@@ -14,7 +14,7 @@ from motorfit.answers.bands import band
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.figures import Conditions, machine_for
 from motorfit.answers.pairing import Subject
-from motorfit.answers.plain import number, numbers
+from motorfit.answers.plain import chance, number, numbers
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.propellers import PropellerDraws
 from motorfit.answers.question import RPM_PER_RAD_S
@@ -72,6 +72,20 @@ class TableCheck:
     table: str
     propeller: str
     columns: tuple[TableColumn, ...]
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """A sentence a column."""
+        return tuple(self._text(column) for column in self.columns)
+
+    def _text(self, column: TableColumn) -> str:
+        off = [f"{100.0 * (ratio - 1.0):+.1f}".replace("-", "−") for ratio in column.ratio]
+        odd = "which is odd" if column.probability_as_far < 0.05 else "which is nothing odd"
+        return (
+            f"{self.motor}, {self.table}: {column.name} as claimed is {off[0]} % ({off[1]} to {off[2]} %) "
+            f"from what another unit with another {self.propeller} would show. A true table would lie as far "
+            f"off with probability {chance(column.probability_as_far)}, {odd}."
+        )
 
     def to_json(self) -> dict[str, Any]:
         """Return plain types."""

@@ -36,6 +36,7 @@ def claimed_figures(
             if key.rpartition(":")[0] in ("", name)
         }
         label = label_kv(subject)
+        printed = label is not None and "kv" not in asked
         if label is not None:
             asked = {"kv": label, **asked}
         if not asked:
@@ -50,7 +51,15 @@ def claimed_figures(
             raise AnswerError("claim", "hover_power_w", "with a mass stated", "State --mass-g and --motors.")
         ours, theirs = (figures(s, wanted, conditions, m) for s, m in ((group[0], machine), (other, again)))
         found += [
-            claimed(name, metric, asked[metric.name], ours[metric.name], theirs[metric.name], interval)
+            claimed(
+                name,
+                metric,
+                asked[metric.name],
+                ours[metric.name],
+                theirs[metric.name],
+                interval,
+                printed=printed and metric.name == "kv",
+            )
             for metric in wanted
         ]
     return tuple(found)

@@ -61,8 +61,7 @@ def _pairing(tested: Sequence[Subject], tied: Sequence[frozenset[str]]) -> list[
                 Note(
                     "paired",
                     f"{', '.join(names)} were fitted together: their differences are taken draw by draw, "
-                    "and what "
-                    "bench and propellers put on both alike falls out.",
+                    "and what bench and propellers put on all of them alike falls out.",
                     names,
                 )
             )
@@ -85,9 +84,9 @@ def _pairing(tested: Sequence[Subject], tied: Sequence[frozenset[str]]) -> list[
         notes.append(
             Note(
                 "same-bench",
-                f"Both campaigns name the bench {benches[0]}: its sensors' errors may be the same on both "
-                "days. They "
-                "are taken as independent, which is wide rather than narrow.",
+                f"{'Both' if len(benches) == 2 else 'All'} campaigns name the bench {benches[0]}: its "
+                "sensors' errors may be the same on each day. They are taken as independent, which is wide "
+                "rather than narrow.",
             )
         )
     logs = [logs_of(s) for s in firsts]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 
 from motorfit.answers.bands import band, bands
 from motorfit.answers.metrics import Metric
-from motorfit.answers.plain import number
+from motorfit.answers.plain import chance, number
 from motorfit.answers.posterior import FloatArray
 
 SURE = 0.95
@@ -32,6 +33,7 @@ class Difference:
     verdict : "first-greater", "second-greater", "equal-in-practice", "cannot-be-told-apart" or "no-answer"
     sharper_by : standard deviation of the two motors' intervals subtracted as if they shared nothing, over
         that of the paired difference
+    ratio_sharper_by : the same of the ratio; a gain that both share scales a difference, and leaves a ratio
     text : the verdict as a sentence
     """
 
@@ -47,6 +49,7 @@ class Difference:
     probability_second_beyond: float
     verdict: str
     sharper_by: float
+    ratio_sharper_by: float
     text: str
 
     @property
@@ -71,6 +74,7 @@ class Difference:
             "verdict": self.verdict,
             "text": self.text,
             "sharper_by": number(self.sharper_by),
+            "ratio_sharper_by": number(self.ratio_sharper_by),
         }
 
 
@@ -108,16 +112,25 @@ def differences(
         below = _share(np.count_nonzero(gaps < -margins[:, None], axis=1), total, gaps.shape[1])
         variance, own = _variance(values), _variance(gaps)
         sharper = np.sqrt((variance[first] + variance[second]) / np.where(own > 0.0, own, np.nan))
+        relative = variance / medians**2
+        of_ratio = np.where(ratio.low > 0.0, _variance(quotients) / ratio.median**2, np.nan)
+        sharper_ratio = np.sqrt(
+            (relative[first] + relative[second]) / np.where(of_ratio > 0.0, of_ratio, np.nan)
+        )
     out = []
     for k, (i, j) in enumerate(zip(first.tolist(), second.tolist(), strict=True)):
         verdict = _verdict(found.median[k], above[k], beyond[k], below[k])
         spread = float(found.median[k]), float(found.low[k]), float(found.high[k])
+        quotient = float(ratio.median[k]), float(ratio.low[k]), float(ratio.high[k])
         out.append(
             Difference(
-                names[i], names[j], *spread,
-                (float(ratio.median[k]), float(ratio.low[k]), float(ratio.high[k])), float(above[k]),
+                names[i], names[j], *spread, quotient, float(above[k]),
                 float(margins[k]), float(beyond[k]), float(below[k]), verdict, float(sharper[k]),
-                _text(verdict, (names[i], names[j]), float(max(beyond[k], below[k])), float(above[k]), share),
+                float(sharper_ratio[k]),
+                _text(
+                    verdict, (names[i], names[j]), float(max(beyond[k], below[k])), float(above[k]), share,
+                    quotient,
+                ),
             )
         )  # fmt: skip
     return tuple(out)
@@ -150,19 +163,45 @@ def _verdict(median: float, above: float, beyond: float, below: float) -> str:
     return "cannot-be-told-apart"
 
 
-def _text(verdict: str, names: tuple[str, str], beyond: float, above: float, share: float) -> str:
-    margin = f"{100.0 * share:g} %"
+def _text(
+    verdict: str,
+    names: tuple[str, str],
+    beyond: float,
+    above: float,
+    share: float,
+    ratio: tuple[float, float, float],
+) -> str:
+    margin = f"the margin of {100.0 * share:g} %"
     if verdict == "no-answer":
         return f"There is no value for {names[0]} or {names[1]}."
+    winner, loser = names if above >= 0.5 else names[::-1]
+    apart = _apart(ratio, above >= 0.5)
+    by = f" by {apart}" if apart else ""
     if verdict == "equal-in-practice":
-        return f"{names[0]} and {names[1]} differ by less than {margin}: equal in practice."
+        sure = max(above, 1.0 - above) >= SURE and apart
+        tail = f"; {winner} is greater{by}" if sure else ""
+        return f"{names[0]} and {names[1]} differ by less than {margin}: equal in practice{tail}."
     if verdict == "cannot-be-told-apart":
-        ahead, p = (names[0], above) if above >= 0.5 else (names[1], 1.0 - above)
-        return f"{names[0]} and {names[1]} cannot be told apart ({ahead} greater with probability {p:.2f})."
-    winner, loser = names if verdict == "first-greater" else names[::-1]
+        p = max(above, 1.0 - above)
+        return f"{names[0]} and {names[1]} cannot be told apart ({winner} greater with probability {p:.2f})."
     if beyond >= SURE:
-        return f"{winner} is greater than {loser} by more than {margin}."
+        beside = f"{by}: beyond" if by else " by more than"
+        return f"{winner} is greater than {loser}{beside} {margin}."
     return (
-        f"{winner} is greater than {loser}; by more than {margin} with probability {beyond:.2f}, so whether "
-        "it matters is open."
+        f"{winner} is greater than {loser}{by}; beyond {margin} with probability {chance(beyond)}, so "
+        "whether it matters is open."
     )
+
+
+def _apart(ratio: tuple[float, float, float], first: bool) -> str:
+    """By how many per cent the greater one is greater; nothing where a ratio says nothing."""
+    if not (np.isfinite(ratio).all() and min(ratio) > 0.0):
+        return ""
+    median, low, high = ratio if first else (1.0 / ratio[0], 1.0 / ratio[2], 1.0 / ratio[1])
+    half = max(50.0 * (high - low), 1e-3)
+    exponent = math.floor(math.log10(half))
+    places = max((1 if half / 10.0**exponent < 3.5 else 0) - exponent, 0)
+    if median > 3.0:  # nobody reads 3400 %
+        return f"a factor of {median:.3g}"
+    shown = [f"{100.0 * (value - 1.0):.{places}f}".replace("-", "−") for value in (median, low, high)]
+    return f"{shown[0]} % ({shown[1]} to {shown[2]} %)"

@@ -13,7 +13,7 @@ from motorfit.answers.errors import AnswerError
 from motorfit.answers.figures import label_kv
 from motorfit.answers.metrics import Metric
 from motorfit.answers.pairing import Subject
-from motorfit.answers.plain import number
+from motorfit.answers.plain import chance, number
 from motorfit.answers.posterior import FloatArray, parameter
 
 STEPS = (0.01, 0.03, 0.05)
@@ -35,6 +35,7 @@ class Claimed:
     other_unit : (median, low, high) of another unit of the model
     z : distance of the claim from another unit's median, in half-widths of its central 68 %
     probability_as_far : of another unit lying as far off or farther, to either side
+    printed : True of the K_v on the label
     """
 
     motor: str
@@ -49,20 +50,28 @@ class Claimed:
     other_unit: tuple[float, float, float]
     z: float
     probability_as_far: float
+    printed: bool = False
 
     @property
     def text(self) -> str:
-        """A sentence."""
-        median = 100.0 * self.deviation[0]
-        low, high = 100.0 * self.deviation[1], 100.0 * self.deviation[2]
-        close = ", ".join(f"{100.0 * step:g} % with probability {p:.2f}" for step, p in self.within.items())
-        far = "is unlike" if self.probability_as_far < 0.05 else "agrees with"
+        """Two sentences."""
+        as_far = chance(self.probability_as_far)
+        off = [f"{100.0 * share:+.1f}".replace("-", "−") for share in self.deviation]
+        of = "the label's" if self.printed else "the claimed"
+        unit = "" if self.unit == "1" else f" {self.unit}"
+        steps = ", ".join(f"{100.0 * step:g} %" for step in self.within)
+        close = ", ".join(chance(p) for p in self.within.values())
+        what = "label" if self.printed else "claim"
+        verdict = (
+            f"so the {what} is unlike what units of this model show"
+            if self.probability_as_far < 0.05
+            else f"so the {what} may well be true of the model"
+        )
         return (
-            f"{self.motor}: {self.metric} is {median:+.1f} % ({low:+.1f} to {high:+.1f} %) from the claimed "
-            f"{self.claimed:g} {self.unit}; within {close}. The claim {far} what units of this model "
-            "would show "
-            f"(z {self.z:+.1f})."
-        ).replace(" 1;", ";")
+            f"{self.motor}: {self.metric} of the unit tested is {off[0]} % ({off[1]} to {off[2]} %) from "
+            f"{of} {self.claimed:g}{unit}; within {steps} of it with probability {close}. Another unit of "
+            f"the model would lie as far from it with probability {as_far}, {verdict}."
+        )
 
     def to_json(self) -> dict[str, Any]:
         """Return plain types."""
@@ -85,8 +94,9 @@ class Claimed:
 
 
 def claimed(
-    motor: str, metric: Metric, figure: float, tested: FloatArray, other_unit: FloatArray, interval: float
-) -> Claimed:
+    motor: str, metric: Metric, figure: float, tested: FloatArray, other_unit: FloatArray, interval: float,
+    *, printed: bool = False,
+) -> Claimed:  # fmt: skip
     """Set a claimed figure beside the draws of it.
 
     Parameters
@@ -96,6 +106,7 @@ def claimed(
     figure : the claim, in the metric's unit, above 0
     tested, other_unit : (S,) draws of the unit that was tested, and of another of its model
     interval : probability inside low..high
+    printed : True of the K_v on the label
 
     Raises
     ------
@@ -121,7 +132,17 @@ def claimed(
         below = float((others < figure).mean())
         as_far = min(1.0, 2.0 * max(min(below, 1.0 - below), 0.5 / len(others)))
     return Claimed(
-        motor, metric.name, metric.unit, float(figure), *spread[0], spread[1], within, spread[2], z, as_far
+        motor,
+        metric.name,
+        metric.unit,
+        float(figure),
+        *spread[0],
+        spread[1],
+        within,
+        spread[2],
+        z,
+        as_far,
+        printed,
     )
 
 

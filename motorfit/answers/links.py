@@ -172,8 +172,9 @@ def _parts(ties: Sequence[Tie]) -> str:
 def _link_note(ties: Sequence[Tie]) -> Note:
     return Note(
         "linked",
-        f"{_parts(ties)} was tested in more than one campaign: what it says of both benches ties them, as "
-        "far as mounting it again, or another copy of a propeller, leaves it the same.",
+        f"{_parts(ties)} was tested in more than one campaign: what it says of their benches ties them, "
+        "as far as mounting it again, or another copy of a propeller, leaves it the same. Differences "
+        "between these campaigns are narrower for it.",
     )
 
 

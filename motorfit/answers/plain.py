@@ -1,4 +1,4 @@
-"""Numbers for JSON: plain Python types, and null where there is no finite number."""
+"""Numbers for JSON: plain Python types, and null where there is no finite number; probabilities in words."""
 
 from __future__ import annotations
 
@@ -22,6 +22,13 @@ def numbers(values: NDArray[Any]) -> list[float | None]:
     if np.isfinite(values).all():
         return listed
     return [None if item is None or not math.isfinite(item) else item for item in listed]
+
+
+def chance(probability: float) -> str:
+    """Return a probability for a sentence; draws never make one certain, so none reads 0.00 or 1.00."""
+    if probability < 0.01:
+        return "below 0.01"
+    return "above 0.99" if probability > 0.99 else f"{probability:.2f}"
 
 
 def plain(value: Any) -> Any:

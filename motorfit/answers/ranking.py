@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.metrics import Metric
-from motorfit.answers.plain import number
+from motorfit.answers.plain import chance, number
 from motorfit.answers.posterior import FloatArray
 
 CONCENTRATION = 20.0
@@ -70,15 +70,15 @@ class Score:
             for name, (low, high) in self.kept_while.items()
             if (low, high) != (0.0, 1.0)
         ]
+        told = spans[:1] if len(self.weights) == 2 else spans  # of two weights one says the other
         tail = (
-            f" It leads by the median as long as {'; '.join(spans)}."
-            if spans
-            else " It leads by the median whatever a single weight is."
+            f" By the median it stays first as long as {' and '.join(told)}."
+            if told
+            else " By the median it stays first whatever any one weight is."
         )
         return (
-            f"{self.leader} comes first with probability {at:.2f} at these weights, and {over:.2f} over "
-            "weights "
-            f"scattered about them.{tail}"
+            f"{self.leader} comes first with probability {chance(at)} at these weights, and {chance(over)} "
+            f"over weights scattered about them.{tail}"
         )
 
 

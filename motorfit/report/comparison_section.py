@@ -8,7 +8,13 @@ from collections.abc import Iterable
 import numpy as np
 
 from motorfit.answers.comparison import Comparison
-from motorfit.report.comparison_tables import listed_pairs, probability, unit_and_factor
+from motorfit.report.comparison_words import (
+    front_text,
+    listed_pairs,
+    probability,
+    unit_and_factor,
+    unit_of_difference,
+)
 from motorfit.report.format import decimals, digits, interval_texts, percent
 
 
@@ -62,25 +68,30 @@ def _differences(answer: Comparison) -> str:
     rows = []
     for metric in answer.metrics:
         unit, factor = unit_and_factor(metric)
+        unit = unit_of_difference(unit)
         for pair in listed_pairs(answer, metric):
             median, low, high = interval_texts(pair.median, pair.low, pair.high, factor)
             spread = "" if median == "–" else f"<br><span class='small'>{low} … {high}</span>"
-            sharper = digits(pair.sharper_by, 1) if np.isfinite(pair.sharper_by) else "–"
+            sharper = " · ".join(
+                digits(value, 1) if np.isfinite(value) else "–"
+                for value in (pair.sharper_by, pair.ratio_sharper_by)
+            )
             open_ = "" if pair.verdict.endswith("-greater") else " class='no'"
             rows.append(
                 f"<tr><td><code>{html.escape(metric.metric.name)}</code></td>"
                 f"<td>{html.escape(pair.first)} less {html.escape(pair.second)}</td>"
                 f"<td class='n nowrap'>{median} {html.escape(unit)}{spread}</td>"
                 f"<td class='n nowrap'>{html.escape(probability(pair.probability_first_greater))}</td>"
-                f"<td class='n'>{sharper}</td><td><span{open_}>{html.escape(pair.text)}</span></td></tr>"
+                f"<td class='n nowrap'>{sharper}</td>"
+                f"<td><span{open_}>{html.escape(pair.text)}</span></td></tr>"
             )
     head = (
         "<tr><th>figure</th><th>difference</th><th class='n'>value</th><th class='n'>P(first greater)</th>"
         "<th class='n'>sharper by</th><th>what that says</th></tr>"
     )
     note = (
-        '<p class="small">“Sharper by”: how many times narrower the difference is than the two intervals '
-        "subtracted as if the motors shared nothing.</p>"
+        '<p class="small">“Sharper by”: how many times narrower the difference, and the ratio, are than the '
+        "two intervals taken as if the motors shared nothing.</p>"
     )
     return "<h3>Differences</h3>" + _table(head, rows) + note
 
@@ -110,24 +121,17 @@ def _order(answer: Comparison) -> Iterable[str]:
             f"<tr><td>{html.escape(name)}</td><td class='n'>{html.escape(probability(p))}</td></tr>"
             for name, p in zip(answer.dominance.motors, answer.dominance.front.tolist(), strict=True)
         ]
-        judged = ", ".join(answer.dominance.metrics)
         yield (
             "<h3>Beaten in everything?</h3>"
             + _table("<tr><th>motor</th><th class='n'>P(nobody is better in all)</th></tr>", rows)
-            + f'<p class="small">Judged by {html.escape(judged)}.</p>'
+            + f'<p class="small">{html.escape(front_text(answer.dominance))}</p>'
         )
 
 
 def _claims(answer: Comparison) -> Iterable[str]:
     yield from (claim.text for claim in answer.claims)
     for table in answer.tables:
-        for column in table.columns:
-            median, low, high = column.ratio
-            yield (
-                f"{table.motor}, {table.table}: claimed {column.name} over predicted {median:.3f} "
-                f"({low:.3f} to {high:.3f}); a table this far off or farther has probability "
-                f"{column.probability_as_far:.2g}."
-            )
+        yield from table.texts
 
 
 def _table(head: str, rows: Iterable[str]) -> str:

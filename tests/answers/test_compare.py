@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -125,6 +126,19 @@ def test_equal_motors_cannot_be_told_apart(rng: np.random.Generator) -> None:
     wide = compare(fits, metrics=("rotor_inertia",), margin=0.5).metric("rotor_inertia").differences[0]
     assert wide.verdict == "equal-in-practice"
     assert wide.probability_within_margin > 0.99
+
+
+def test_a_shared_gain_scales_a_difference_and_leaves_a_ratio(rng: np.random.Generator) -> None:
+    fits = one_bench(rng, [TRUTH, {**TRUTH, "kv": 0.7 * TRUTH["kv"]}])
+    difference = compare(fits, metrics=("kv",)).metric("kv").differences[0]
+    first, second = (fit.draws["kv"].ravel() for fit in fits)
+    alone = np.hypot(np.log(first).std(), np.log(second).std())
+    assert difference.ratio_sharper_by == pytest.approx(alone / np.log(first / second).std(), rel=0.02)
+    assert difference.ratio_sharper_by > 1.5 * difference.sharper_by
+    assert difference.to_json()["ratio_sharper_by"] == difference.ratio_sharper_by
+    quantiles = np.quantile(first / second, (0.5, 0.05, 0.95))
+    told = re.findall(r"[0-9.]+", difference.text.partition(" by ")[2])
+    assert [float(x) for x in told[:3]] == pytest.approx(list(100.0 * (quantiles - 1.0)), abs=0.06)
 
 
 def test_one_air_for_all(rng: np.random.Generator) -> None:

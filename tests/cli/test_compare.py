@@ -57,7 +57,7 @@ def test_compare_prints_figures_differences_and_notes(run: Run, library: Path) -
 def test_one_motor_is_checked_against_its_label(run: Run, library: Path) -> None:
     ran = run("compare", "tern-2807", "--library", library)
     assert ran.code == 0
-    assert "from the claimed 1300 rpm/V" in ran.out.replace("\n", " ")
+    assert "from the label's 1300 rpm/V" in ran.out.replace("\n", " ")
 
 
 def test_a_named_fit_answers(run: Run, library: Path) -> None:

@@ -13,7 +13,8 @@ from motorfit.answers.comparison import Comparison
 from motorfit.report import page as page_module
 from motorfit.report.comparison_figure import comparison_figure
 from motorfit.report.comparison_section import comparison_tables_html
-from motorfit.report.comparison_tables import comparison_tables, listed_pairs, probability
+from motorfit.report.comparison_tables import comparison_tables
+from motorfit.report.comparison_words import listed_pairs, probability
 from motorfit.report.page import fit_page
 from tests.answers.benches import TRUTH, near, one_bench
 from tests.answers.standin import StandIn
