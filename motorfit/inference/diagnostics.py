@@ -74,6 +74,7 @@ def diagnose(
         out["ensemble"] = {
             "autocorrelation_steps": round(reference.autocorrelation, 1),
             "steps": reference.steps,
+            "evaluations": reference.evaluations,
             "acceptance": round(reference.acceptance, 3),
             "converged": reference.converged,
         }

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,7 +25,7 @@ __all__ = ["EnsembleDraws", "ensemble_draws"]
 
 Array = npt.NDArray[np.float64]
 
-ENSEMBLES = 4
+ENSEMBLES = 2
 _AUTOCORRELATION_TIMES = 50.0
 """Steps of each walker, in autocorrelation times; more where few walkers would leave fewer independent
 positions than draws are kept."""
@@ -68,6 +69,27 @@ def _autoregressive(step: float) -> Callable[[Array, np.random.RandomState], tup
     return propose
 
 
+def _moves() -> list[tuple[Any, float]]:
+    """Anew, far and near: the better the proposal fits, the farther steps are accepted; and those that learn
+    from the other walkers."""
+    from emcee import moves
+
+    return [
+        (moves.MHMove(_autoregressive(1.0)), 0.45),
+        (moves.MHMove(_autoregressive(0.7)), 0.2),
+        (moves.MHMove(_autoregressive(0.35)), 0.2),
+        (moves.DEMove(), 0.05),
+        (moves.DESnookerMove(), 0.05),
+        (moves.StretchMove(), 0.05),
+    ]
+
+
+def _walk(samplers: list[Any], steps: int) -> None:
+    """All of them side by side: most of a step is compiled code that runs without the interpreter's lock."""
+    with ThreadPoolExecutor(len(samplers)) as threads:
+        list(threads.map(lambda s: s.run_mcmc(None, steps, skip_initial_state_check=True), samplers))
+
+
 def ensemble_draws(
     target: Target, fast: FastDraws, rng: np.random.Generator, draws: int, *, most_steps: int = 6000,
     progress: Callable[[float], None] = lambda share: None,
@@ -102,16 +124,7 @@ def ensemble_draws(
 
     samplers = []
     for group in range(ENSEMBLES):
-        moves: list[tuple[Any, float]] = [
-            # anew, far and near: the better the proposal fits, the farther steps are accepted
-            (emcee.moves.MHMove(_autoregressive(1.0)), 0.25),
-            (emcee.moves.MHMove(_autoregressive(0.7)), 0.25),
-            (emcee.moves.MHMove(_autoregressive(0.3)), 0.25),
-            (emcee.moves.DEMove(), 0.1),
-            (emcee.moves.DESnookerMove(), 0.1),
-            (emcee.moves.StretchMove(), 0.05),
-        ]
-        sampler = emcee.EnsembleSampler(walkers, size, log_probability, moves=moves, vectorize=True)
+        sampler = emcee.EnsembleSampler(walkers, size, log_probability, moves=_moves(), vectorize=True)
         sampler.random_state = np.random.RandomState(int(rng.integers(2**31))).get_state()
         pool = fast.normal[group]
         # emcee accepts a start of -inf in silence and never moves from it: only finite ones are taken
@@ -125,8 +138,7 @@ def ensemble_draws(
     times = max(_AUTOCORRELATION_TIMES, draws / (ENSEMBLES * walkers))
     done, length = 0, 100
     while True:
-        for sampler in samplers:
-            sampler.run_mcmc(None, length, skip_initial_state_check=True)
+        _walk(samplers, length)
         done += length
         chains = np.stack([s.get_chain() for s in samplers])  # (ensembles, steps, walkers, size)
         tau = max(_autocorrelation(chain) for chain in chains)

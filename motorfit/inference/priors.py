@@ -31,10 +31,10 @@ __all__ = [
 Array = npt.NDArray[np.float64]
 
 VERSION = 1
+"""Of the table below; stored with every fit."""
 
 ABSENT = 0.5
 """Belief that a controller draws no current of its own when idle, or none that anyone could see [1]."""
-"""Of the table below; stored with every fit."""
 
 
 class Prior(Protocol):

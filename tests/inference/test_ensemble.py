@@ -34,7 +34,7 @@ def test_moments(walked: tuple[EnsembleDraws, list[float]]) -> None:
 
 def test_says_how_it_went(walked: tuple[EnsembleDraws, list[float]]) -> None:
     found, told = walked
-    assert found.z.shape == (ENSEMBLES, 500, 4)
+    assert found.z.shape == (ENSEMBLES, 2000 // ENSEMBLES, 4)
     assert found.converged and found.r_hat <= 1.01
     assert found.steps > 50.0 * found.autocorrelation
     assert 0.2 < found.acceptance < 0.95
