@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +12,7 @@ from motorfit.bench.campaign import Campaign
 from motorfit.bench.findings import Finding
 from motorfit.bench.locate import between
 from motorfit.bench.logs import RunLog
+from motorfit.bench.zeros import Zeros, zeros_of
 
 __all__ = ["tare_drifted", "tare_moved"]
 
@@ -30,7 +30,8 @@ _MATTERS = 0.02
 _MOVED_SURE, _MOVED_MATTERS = 4.5, 0.003
 """The same for a zero that another run has not, which a rest shows alone, whatever the propeller does."""
 
-_MEMORY_S = 0.05
+_DECLARED = 2.0
+"""Declared doubts of the zero beyond which another one matters, where that is less."""
 
 
 def tare_drifted(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
@@ -113,62 +114,58 @@ def _drift(values: Array, causes: Array) -> tuple[float, float]:
     return creep, float(np.sqrt(variance * inverse[-1, -1] * (1.0 + again) / (1.0 - again)))
 
 
-@dataclass(frozen=True, slots=True)
-class _Rest:
-    """A channel at rest before a run's start: level, its standard error, samples; its largest reading."""
-
-    log: RunLog
-    level: float
-    error: float
-    samples: int
-    top: float
-
-
 def tare_moved(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Finding]:
-    """A zero that differs between runs of one day: the level at rest, before the motor starts, is another."""
+    """A zero that differs between runs of one day, by their rests and by their readings at like speeds."""
     for channel in _CELLS:
-        rests = [r for log in logs if (r := _rest(log, channel)) is not None]
-        if len(rests) < 2:
+        zeros = zeros_of(logs, channel)
+        if zeros is None:
             continue
-        levels = np.array([r.level for r in rests])
-        for rest in rests:
-            # with two runs, the one that is farther from zero is taken for the moved one
-            others = np.delete(levels, rests.index(rest))
-            usual = float(np.median(others))
-            if len(rests) == 2 and abs(rest.level) < abs(usual):
-                continue
-            error = max(np.hypot(rest.error, float(np.median([r.error for r in rests]))), 1e-12)
-            off = rest.level - usual
-            largest = max(r.top for r in rests)
-            if abs(off) > _MOVED_SURE * error and abs(off) > _MOVED_MATTERS * largest:
-                unit = {"thrust": "N", "torque": "N m"}[channel]
-                yield Finding(
-                    rest.log.run.id,
-                    channel,
-                    "warning",
-                    "tare-moved",
-                    f"{channel} stands at {rest.level:.3g} {unit} before the motor starts, "
-                    f"and at {usual:.3g} {unit} in the other runs",
-                    "All runs of a day share one zero: tare again and repeat the run, or leave the channel "
-                    "out of this run.",
-                    **between(rest.log, 0, rest.samples - 1),
-                )
+        declared = campaign.bench.channels.get(channel)
+        matters = _MOVED_MATTERS * zeros.top
+        if declared is not None and declared.offset_sd is not None:
+            matters = min(matters, _DECLARED * declared.offset_sd)
+        apart: list[int] = []
+        while len(apart) < len(zeros.logs) - 1:
+            worst = _most_moved(zeros, apart, matters)
+            if worst is None:
+                break
+            apart.append(worst)
+        yield from (_moved(zeros, channel, run, apart) for run in apart)
 
 
-def _rest(log: RunLog, channel: str) -> _Rest | None:
-    values, speed = log.channels.get(channel), log.channels.get("speed")
-    if log.time_s is None or values is None or speed is None or np.isfinite(speed).sum() < 20:
-        return None
-    moving = np.abs(speed) > 0.01 * float(np.nanmax(np.abs(speed)))
-    throttle = log.channels.get("throttle")
-    if throttle is not None:
-        moving |= throttle > 0.0
-    first = int(np.flatnonzero(moving)[0]) if moving.any() else 0
-    still = values[:first]
-    still = still[np.isfinite(still)]
-    if len(still) < 10:
-        return None
-    memory = max(_MEMORY_S / max(float(np.median(np.diff(log.time_s))), 1e-9), 1.0)
-    error = float(np.std(still, ddof=1)) / np.sqrt(max(len(still) / memory, 1.0))
-    top = float(np.nanpercentile(np.abs(values), 99))
-    return _Rest(log, float(np.median(still)), float(error), first, top)
+def _most_moved(zeros: Zeros, apart: Sequence[int], matters: float) -> int | None:
+    """The run whose zero is most clearly another than the one shared; None where there is no such."""
+    best: tuple[float, float, int] | None = None
+    for run in range(len(zeros.logs)):
+        if run in apart:
+            continue
+        off, error, usual = zeros.off(run, apart)
+        rested = zeros.rests[run].size > 0
+        # a curve alone, with no rest that bears it out, is believed less
+        least, sure = (matters, _MOVED_SURE) if rested else (_MATTERS * zeros.top, _SURE)
+        if abs(off) > least and abs(off) > sure * error:
+            # of two runs, the one that is farther from zero is taken for the moved one
+            rank = (round(abs(off) / error, 6), abs(usual + off), run)
+            best = rank if best is None else max(best, rank)
+    return None if best is None else best[2]
+
+
+def _moved(zeros: Zeros, channel: str, run: int, apart: Sequence[int]) -> Finding:
+    off, error, usual = zeros.off(run, [r for r in apart if r != run])
+    log, rest = zeros.logs[run], zeros.rests[run]
+    unit = {"thrust": "N", "torque": "N m"}[channel]
+    place = between(log, 0, len(log.channels[channel]) - 1)
+    if rest.size:
+        breaks = np.flatnonzero(np.diff(rest) > 1)
+        place = between(log, int(rest[0]), int(rest[breaks[0]] if breaks.size else rest[-1]))
+    return Finding(
+        log.run.id,
+        channel,
+        "warning",
+        "tare-moved",
+        f"the zero of {channel} lies {off:+.3g} ± {error:.1g} {unit} beside that of the other runs, "
+        f"which is {usual:.3g} {unit}",
+        "All runs of a day share one zero: tare again and repeat the run, or leave the channel out of this "
+        "run.",
+        **place,
+    )
