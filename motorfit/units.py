@@ -81,6 +81,11 @@ _TABLE: dict[str, dict[str, Conversion]] = {
         "rev/s": Conversion(60 * RPM),
         "r/s": Conversion(60 * RPM),
         "1/min": Conversion(RPM),
+        "min 1": Conversion(RPM),
+        "rev min 1": Conversion(RPM),
+        "min** 1": Conversion(RPM),
+        "u/min": Conversion(RPM),
+        "rad s 1": Conversion(1.0),
         "rev/min": Conversion(RPM),
         "r/min": Conversion(RPM),
         "deg/s": Conversion(math.pi / 180),
@@ -148,6 +153,10 @@ _SANE = re.compile(r"[\w\s*/^().%°µμΩ·⋅²³-]{1,40}")
 def tidy(unit: str) -> str:
     """A unit's spelling made plain: one kind of product sign, of micro, of ohm, of degree."""
     for old, new in (
+        ("％", "%"),
+        ("⁻", "-"),
+        ("−", "-"),
+        ("¹", "1"),
         ("µ", "u"),
         ("μ", "u"),
         ("Ω", "ohm"),

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorfit.bench.coarse import spread_stamps
+from motorfit.bench.order import order_of_one_clock
 from motorfit.bench.rawtable import Remark, remark_rows
 
 _CLOCK = re.compile(
@@ -84,7 +85,7 @@ class Clock:
     Attributes
     ----------
     time_s: float64 (m,), strictly increasing from 0 [s].
-    rows: int64 (k,), row positions used, in the order of the file.
+    rows: int64 (k,), row positions used, in the order of time.
     groups: int64 (m,), where in `rows` each instant begins; several rows of one stamp are one instant.
     """
 
@@ -132,7 +133,21 @@ def make_clock(
     if np.any(np.diff(time) < 0):
         keep = _in_step(time)
         out = rows[~keep]
-        if len(out) > max(20.0, _MOST_OUT_OF_STEP * len(rows)):
+        many = len(out) > max(20.0, _MOST_OUT_OF_STEP * len(rows))
+        order = order_of_one_clock(time) if many else None
+        if order is not None:
+            behind = row_numbers[rows[1:][np.diff(time) < 0]]
+            remarks.append(
+                remark_rows(
+                    "warning",
+                    "rows-sorted",
+                    "time goes back; the rows are those of one clock in another order, and are put in order",
+                    "Look at how the log was sorted or put together.",
+                    behind,
+                )
+            )
+            rows, time = rows[order], time[order]
+        elif many:
             back = int(np.argmin(np.diff(time)))
             step = (time[back] - time[back + 1]) * to_seconds
             return None, [
@@ -145,16 +160,17 @@ def make_clock(
                     [row_numbers[rows[back + 1]]],
                 ),
             ]
-        remarks.append(
-            remark_rows(
-                "warning",
-                "backward-time",
-                "time out of order; left out",
-                "Look at these rows in the log.",
-                row_numbers[out],
+        else:
+            remarks.append(
+                remark_rows(
+                    "warning",
+                    "backward-time",
+                    "time out of order; left out",
+                    "Look at these rows in the log.",
+                    row_numbers[out],
+                )
             )
-        )
-        rows, time = rows[keep], time[keep]
+            rows, time = rows[keep], time[keep]
     repeated = np.concatenate([[False], np.diff(time) == 0])
     copies = repeated & same_as_before[rows]
     if copies.any():

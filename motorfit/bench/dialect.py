@@ -185,7 +185,11 @@ def _take_header(names: list[str], units: list[str] | None, lines: Sequence[str]
                 "warning",
                 "header-width",
                 f"the header has {len(names)} cells, the rows have {dialect.width}; the header is left out",
-                "Mend the header, or give the columns by position in [runs.columns].",
+                # where a number ends is told by nothing then
+                "Decimal commas between commas look like this: write the log again with decimal points, or "
+                "with semicolons between the columns."
+                if dialect.delimiter == "," and not dialect.point and dialect.width > len(names) + 1
+                else "Mend the header, or give the columns by position in [runs.columns].",
             )
         )
         return

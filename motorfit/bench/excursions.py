@@ -29,6 +29,9 @@ _LEAST = 0.05
 _MOST_JUMPS = 0.3
 """Share of samples that jump beyond which a channel is rough and not spiked."""
 
+_WILD = 4.0
+"""Times the largest other reading beyond which a lone sample is none, whatever throttle and speed do."""
+
 _STILL_THROTTLE = 0.03
 _STILL_SPEED = 0.05
 _TURNING = 0.2
@@ -153,7 +156,16 @@ def _lone(values: Array, jumps: Positions, speed: Array | None, throttle: Array 
     beyond = np.maximum(low - values[near], values[near] - high)
     with np.errstate(invalid="ignore"):
         bad = near[(beyond > _OUT * np.maximum(high - low, typical)) & (beyond > _LEAST * _size(values))]
-    return np.array([i for i in bad.tolist() if _quiet(i - 1, i + 1, speed, throttle)], dtype=np.int64)
+    wild = _WILD * _top(values, near)
+    taken = [i for i in bad.tolist() if _quiet(i - 1, i + 1, speed, throttle) or abs(values[i]) > wild]
+    return np.array(taken, dtype=np.int64)
+
+
+def _top(values: Array, near: Positions) -> float:
+    """Largest reading that is not beside a jump, nor itself one."""
+    calm = np.abs(values)
+    calm[near] = np.nan
+    return float(np.nanmax(calm)) if np.isfinite(calm).any() else np.inf
 
 
 def _range(values: Array, at: Positions) -> tuple[Array, Array]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from motorfit.bench.campaign import Campaign
 from motorfit.bench.findings import Finding
@@ -70,13 +71,22 @@ def signs(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
         level = float(np.median(there))
         # A tare error is negative at rest as well; a swapped sign grows with speed.
         idle = abs(float(np.median(rest))) if len(rest) > 0 and channel in ("thrust", "torque") else 0.0
-        if level < 0 and abs(level) > 5.0 * idle and abs(level) > 0.2 * float(np.nanmax(np.abs(values))):
+        works = level < 0 and abs(level) > 5.0 * idle and abs(level) > 0.2 * float(np.nanmax(np.abs(values)))
+        if works or (channel == "current" and _all_negative(values)):
             yield Finding(
                 log.run.id,
                 channel,
                 "error",
                 "sign",
-                f"{channel} is {level:.4g} (SI) where the motor is fastest: its sign is swapped",
+                f"{channel} is {level:.4g} (SI) where the motor is fastest: its sign is swapped"
+                if works
+                else "current is negative almost throughout: its sign is swapped",
                 f"Add sign = -1 to columns.{channel} of this run.",
                 **between(log, 0, len(values) - 1),
             )
+
+
+def _all_negative(current: NDArray[np.float64]) -> bool:
+    """Whether a current that is small at top speed, as in a spin-up, says its sign by all of the run."""
+    low, high = np.nanpercentile(current, (1, 99))
+    return bool(low < 0.0 and high < 0.1 * abs(low) and np.nanmean(current) < 0.02 * low)

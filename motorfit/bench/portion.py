@@ -111,9 +111,27 @@ def parts_remedy(table: RawTable, time_position: int | None) -> str:
     if len(parts) < 2:
         return "Check the time column; if two runs were joined, split the file there."
     return (
-        f"If runs were joined, give each of them a [[runs]] table of its own: {_parts_text(parts, table)}. "
-        "Otherwise check the time column."
+        f"If runs were joined, give each of them a [[runs]] table of its own: {_parts_text(parts, table)}"
+        f"{_told_apart_by(parts, table, time_position)}. Otherwise check the time column."
     )
+
+
+def _told_apart_by(parts: list[tuple[int, int]], table: RawTable, time_position: int | None) -> str:
+    """A column that counts the parts, as words for `where`; nothing where there is none."""
+    if table.names is None:
+        return ""
+    for position in range(table.numbers.shape[1]):
+        texts = table.texts.get(position, {})
+        values: list[object] = []
+        for a, b in parts:
+            held = {texts.get(row) for row in range(a, b)} if texts else set(table.numbers[a:b, position])
+            values += list(held) if len(held) == 1 else [None]
+        known = all(v is not None and v == v for v in values)  # nan is not itself
+        if position != time_position and known and len(set(values)) == len(parts):
+            name, first = table.names[position].strip(), values[0]
+            equals = f'"{first}"' if isinstance(first, str) else f"{first:g}"
+            return f'; or by where = {{ column = "{name}", equals = {equals} }} and so on'
+    return ""
 
 
 def _parts_text(parts: list[tuple[int, int]], table: RawTable) -> str:
