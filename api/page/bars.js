@@ -33,7 +33,8 @@ export function barRow(label, point, unit, range, more = {}) {
   const text = interval(point, unit, more.name);
   return h("tr", { role: "row" }, h("th", { scope: "row", role: "rowheader" }, label, more.hint ? h("small", {}, more.hint) : null),
     h("td", { class: "bar", role: "cell" }, bar(point, range, more)),
-    h("td", { role: "cell" }, `${text.middle} ${text.unit}`, h("br"), h("span", { class: "quiet" }, text.range, more.learned === false ? h("span", { class: "unlearned" }, " · not learned") : "")));
+    h("td", { role: "cell" }, `${text.middle} ${text.unit}`, h("br"), h("span", { class: "quiet" }, text.range, more.learned === false ? h("span", { class: "unlearned" }, " · not learned") : ""),
+      more.prior && finite(more.prior.low, more.prior.high) ? h("span", { class: "before" }, "before: ", interval(more.prior, unit, more.name).range) : null));
 }
 
 export function bars(caption, rows, more = {}) {

@@ -1,5 +1,6 @@
 // The form of a campaign: bench, motors, propellers, flywheels, and a run for each log with its columns.
 import { choice, field, h, notes, show } from "./dom.js";
+import { lettered } from "./names.js";
 import { CHANNELS, guess, head, UNITS } from "./log-head.js";
 import { colour, draw as plot } from "./plot.js";
 import { thin } from "./thin.js";
@@ -15,11 +16,23 @@ function entry(target, key, label, changed, more = {}) {
     oninput: (event) => { target[key] = event.target.value; changed(); more.after?.(); } }), more.hint);
 }
 
-function listOf(title, one, items, fields, changed, refresh) {
-  return h("fieldset", {}, h("legend", {}, title), items.map((item, index) => h("div", { class: "row" },
-    entry(item, "id", `Id of ${one} ${index + 1}`, changed, { text: true }), (typeof fields === "function" ? fields(item) : fields).map(([key, label]) => entry(item, key, label, changed)),
-    h("button", { "aria-label": `Remove ${one} ${index + 1}`, onclick: () => { items.splice(index, 1); changed(); refresh(); } }, "Remove"))),
-  h("p", {}, h("button", { onclick: () => { items.push({ id: "" }); changed(); refresh(); } }, `Add a ${one}`)));
+// A list drawn anew by itself alone: what is unfolded elsewhere stays, and the focus goes to what was added, or to the
+// entry that takes the place of one removed.
+function listOf(title, one, items, fields, changed) {
+  const place = h("fieldset", {});
+  const add = h("button", { onclick: () => { items.push({ id: "" }); changed(); draw(); rows().at(-1).querySelector("input").focus(); } }, `Add a ${one}`);
+  const rows = () => [...place.querySelectorAll(".row")];
+  const remove = (index) => {
+    items.splice(index, 1);
+    changed();
+    draw();
+    (rows()[Math.min(index, items.length - 1)]?.querySelector("button") ?? add).focus();
+  };
+  const draw = () => show(place, h("legend", {}, title), items.map((item, index) => h("div", { class: "row" },
+    entry(item, "id", `Id of ${one} ${index + 1}`, changed, { text: true }), (typeof fields === "function" ? fields(item) : fields).map(([key, label]) => entry(item, key, h("span", {}, lettered(label)), changed)),
+    h("button", { "aria-label": `Remove ${one} ${index + 1}`, onclick: () => remove(index) }, "Remove"))), h("p", {}, add));
+  draw();
+  return place;
 }
 
 // In the unit the reader chose, but a size begun in one unit stays in it.
@@ -29,16 +42,16 @@ function sizes(propeller) {
   return [[`diameter_${unit}`, `Diameter [${unit}]`], [`pitch_${unit}`, `Pitch [${unit}]`]];
 }
 
-export function formOf(draft, changed, refresh) {
+export function formOf(draft, changed) {
   const form = draft.form;
   return h("form", { onsubmit: (event) => event.preventDefault() },
     h("fieldset", {}, h("legend", {}, "Day and bench"), h("div", { class: "row" }, entry(form, "title", "Title", changed, { text: true }), entry(form, "bench", "Bench", changed, { text: true }),
       entry(form.air, "temperature_c", "Air temperature [°C]", changed), entry(form.air, "pressure_hpa", "Station pressure [hPa]", changed), entry(form.air, "humidity_pct", "Humidity [%]", changed),
-      entry(form.controller, "resistance_ohm", "Controller and leads [Ω]", changed), entry(form.controller, "current_limit_a", "Current limit [A]", changed)),
-    h("p", { class: "quiet" }, "Air is needed as soon as a run has a propeller. What you do not know stays empty.")),
-    listOf("Motors", "motor", form.motors, [["mass_g", "Mass [g]"], ["pole_pairs", "Pole pairs"], ["label_kv", "K_v on its label [rpm/V]"]], changed, refresh),
-    listOf("Propellers", "propeller", form.propellers, (p) => [...sizes(p), ["blades", "Blades"], ["mass_g", "Mass [g]"]], changed, refresh),
-    listOf("Flywheels", "flywheel", form.flywheels, [["inertia_kg_m2", "Inertia [kg m²]"], ["inertia_sd_kg_m2", "Its doubt, one sigma [kg m²]"]], changed, refresh),
+      entry(form.controller, "resistance_ohm", "Resistance of controller and leads [Ω]", changed), entry(form.controller, "current_limit_a", "Current limit of the controller [A]", changed)),
+    h("p", { class: "quiet" }, "Air is needed as soon as a run has a propeller. What you do not know stays empty. What the form does not ask, as the doubts of the sensors, can be written into the campaign file it makes.")),
+    listOf("Motors", "motor", form.motors, [["mass_g", "Mass [g]"], ["pole_pairs", "Pole pairs"], ["label_kv", "K_v on its label [rpm/V]"]], changed),
+    listOf("Propellers", "propeller", form.propellers, (p) => [...sizes(p), ["blades", "Blades"], ["mass_g", "Mass [g]"]], changed),
+    listOf("Flywheels", "flywheel", form.flywheels, [["inertia_kg_m2", "Inertia [kg m²]"], ["inertia_sd_kg_m2", "Its doubt, one sigma [kg m²]"]], changed),
     form.runs.map((run) => runOf(run, draft, changed)),
     draft.files.length ? null : h("p", { class: "quiet" }, "Each log that is dropped becomes a run here."));
 }
@@ -76,7 +89,7 @@ async function look(file, run, place, changed) {
     const at = found.columns.indexOf(column);
     const t = found.columns.indexOf(time);
     if (at < 0) return;
-    picked.textContent = `${channel.replaceAll("_", " ")}: column ${column}${own.unit ? ` in ${own.unit}` : ""}, first ${found.rows.length} rows`;
+    picked.textContent = `A look at ${channel.replaceAll("_", " ")}: column ${column}${own.unit ? ` in ${own.unit}` : ""}, first ${found.rows.length} rows`;
     const values = found.rows.map((r) => (own.sign ?? 1) * found.number(r[at] ?? ""));
     const rows = thin(values);
     plot(sketch, [{ x: t < 0 ? rows : rows.map((k) => found.number(found.rows[k][t] ?? "")), y: rows.map((k) => values[k]), mode: "lines", line: { color: colour("band"), width: 1.2 } }], { x: t < 0 ? "row" : String(time), y: String(column), height: 180 }).catch((error) => show(sketch, error.message));
@@ -85,9 +98,9 @@ async function look(file, run, place, changed) {
     const set = (name, value) => { run.columns[channel] = { ...run.columns[channel], [name]: value }; if (!run.columns[channel].column && guessed[channel]) run.columns[channel].column = guessed[channel]; changed(); sketchOf(channel); };
     const label = channel.replaceAll("_", " ");
     return h("tr", { role: "row" }, h("th", { scope: "row", role: "rowheader" }, label),
-      h("td", { role: "cell" }, choice([["", guessed[channel] ? `${guessed[channel]} (by its name)` : "not logged"], ...found.columns.map((c, k) => [String(k), String(c)])], key(run.columns[channel]?.column),
+      h("td", { role: "cell" }, choice([["", guessed[channel] ? `${guessed[channel]}, by name` : "not logged"], ...found.columns.map((c, k) => [String(k), String(c)])], key(run.columns[channel]?.column),
         (value) => set("column", value === "" ? "" : found.columns[Number(value)]), { "aria-label": `Column of ${label}` })),
-      h("td", { role: "cell" }, choice(UNITS[channel].map((u) => [u, u || "as the header says"]), run.columns[channel]?.unit ?? "", (value) => set("unit", value), { "aria-label": `Unit of ${label}` })),
+      h("td", { role: "cell" }, choice(UNITS[channel].map((u) => [u, u || "by header"]), run.columns[channel]?.unit ?? "", (value) => set("unit", value), { "aria-label": `Unit of ${label}` })),
       h("td", { role: "cell" }, SIGNED.includes(channel) ? h("label", { class: "tick" }, h("input", { type: "checkbox", checked: run.columns[channel]?.sign === -1, "aria-label": `${label} the other way round`, onchange: (event) => set("sign", event.target.checked ? -1 : 1) }), "other way round") : null));
   });
   show(place, h("details", {}, h("summary", {}, `Columns (${found.columns.length})`), h("table", { class: "stack", role: "table" }, h("caption", {}, "Only what the header does not say needs a choice."),

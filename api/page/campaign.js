@@ -1,12 +1,14 @@
 // A new campaign: files dropped, or written by form; what is entered stays in this browser until it is cleared.
-import { field, h, notes, say, show } from "./dom.js";
+import { h, notes, show } from "./dom.js";
 import { clear, empty, keep, read } from "./draft.js";
 import { remember } from "./faults.js";
 import { formOf } from "./campaign-form.js";
-import { pages, upload } from "./http.js";
+import { pages, save, upload } from "./http.js";
 import { toml } from "./toml.js";
+import { moment } from "./units.js";
 
 const KINDS = /\.toml$/i;
+const KIND = { check: "Check", fit: "Fit", holdout: "Hold-out" };
 const WHOLE = /\.(zip|tar\.gz|tgz)$/i;
 
 async function keyOf(kind, campaign, logs) {
@@ -48,9 +50,10 @@ export async function draw(place, { signal }) {
     changed();
   }
   function refresh() {
-    show(list, draft.files.map((file) => h("li", {}, file.name, h("span", { class: "quiet" }, ` ${Math.ceil(file.size / 1024)} kB `),
+    show(list, draft.files.map((file, k) => h("li", {}, file.name, h("span", { class: "quiet" }, ` ${Math.ceil(file.size / 1024)} kB `),
       h("button", { class: "small", "aria-label": `Remove ${file.name}`, onclick: () => { draft.files = draft.files.filter((f) => f !== file);
-        draft.form.runs = draft.form.runs.filter((r) => r.file !== file.name); refresh(); changed(); } }, "Remove"))));
+        draft.form.runs = draft.form.runs.filter((r) => r.file !== file.name); refresh(); changed();
+        (list.querySelectorAll("button")[Math.min(k, draft.files.length - 1)] ?? picker).focus(); } }, "Remove"))));
     if (written()) return show(byForm, h("p", {}, h("strong", {}, written().name), " describes the campaign. Remove it to write one by form instead."));
     for (const file of draft.files) {
       if (draft.form.runs.some((r) => r.file === file.name)) continue;
@@ -58,7 +61,8 @@ export async function draw(place, { signal }) {
       const kind = ["no-load", "spin-up", "coast-down", "steps", "hold", "ramp", "table"].find((k) => id.toLowerCase().includes(k)) ?? "ramp";
       draft.form.runs.push({ id, file: file.name, motor: draft.form.motors[0]?.id ?? "", kind, propeller: "", flywheel: "", columns: {} });
     }
-    show(byForm, formOf(draft, changed, refresh), h("details", {}, h("summary", {}, "The campaign file this makes"), text));
+    show(byForm, formOf(draft, changed), h("details", {}, h("summary", {}, "The campaign file this makes"), text,
+      h("p", {}, h("button", { onclick: () => save(new Blob([toml(draft.form)]), "campaign.toml") }, "Save it"), " Dropped here with the logs it takes the place of the form.")));
     preview();
     return undefined;
   }
@@ -76,7 +80,6 @@ export async function draw(place, { signal }) {
     } catch (error) {
       const faults = (error.body?.faults ?? []).map((f) => ({ level: "error", kind: f.at, text: f.message }));
       show(told, notes([{ level: "error", kind: "Not taken", text: error.message }, ...faults]));
-      say(error.message);
     }
     buttons.forEach((b) => { b.disabled = false; });
   }
@@ -87,7 +90,7 @@ export async function draw(place, { signal }) {
   refresh();
   try {
     const jobs = (await pages("/v1/jobs", "jobs")).slice(0, 12);
-    if (jobs.length) show(earlier, h("h2", {}, "Earlier jobs"), h("ul", {}, jobs.map((j) => h("li", {}, h("a", { href: `#/job/${j.job}` }, `${j.kind}, ${new Date(j.created).toLocaleString()}`), ` · ${j.state}`))));
+    if (jobs.length) show(earlier, h("h2", {}, "Earlier jobs"), h("ul", {}, jobs.map((j) => h("li", {}, h("a", { href: `#/job/${j.job}` }, `${KIND[j.kind] ?? j.kind} of ${moment(j.created)}`), ` · ${j.state}`))));
   } catch (error) {
     show(earlier, notes([{ level: "error", text: error.message }]));
   }

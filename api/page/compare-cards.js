@@ -1,7 +1,7 @@
 // What a comparison answered: a card for each figure, the score, what must be known beside them.
 import { barRow, bars, reach } from "./bars.js";
 import { h, notes } from "./dom.js";
-import { words } from "./names.js";
+import { lettered, words } from "./names.js";
 import { digits, shown, worded } from "./units.js";
 
 // “max_thrust_n_per_gram” is max thrust per gram.
@@ -38,7 +38,7 @@ function scoreCard(score, names) {
   const points = names.filter((n) => per[n]?.median !== undefined).sort((a, b) => per[b].median - per[a].median);
   const range = reach(points.map((n) => per[n]));
   return h("section", { class: "card", "data-metric": "score" }, h("h2", {}, "Score by your weights"),
-    points.length ? bars("5 % reads as so much better than the field · more is better", points.map((n) => barRow(n, per[n], "share", range)), { class: "named" }) : null,
+    points.length ? bars("% better than the field of these motors · more is better", points.map((n) => barRow(n, per[n], "share", range)), { class: "named" }) : null,
     score.note ? h("p", {}, score.note.replace(/\b[a-z]+(?:_[a-z]+)+\b/g, titleOf)) : null, firsts(score.ranks, names, "Probability of being the best: "));
 }
 
@@ -49,9 +49,9 @@ function conditions(c) {
 
 export function comparison(found, asked) {
   const told = [...found.warnings.map((w) => ({ level: "warning", kind: `Caution, ${w.motor ?? "all"}`, text: worded(w.message) })), ...found.notes.map((n) => ({ text: worded(n.message) }))];
-  return [h("h2", {}, `${found.motors.join(", ")}${asked.propeller ? ` on ${asked.propeller} at ${asked.voltage} V` : ""}`),
+  return [h("h2", { tabindex: -1 }, `${found.motors.join(", ")}${asked.propeller ? ` on ${asked.propeller} at ${asked.voltage} V` : ""}`),
     h("p", { class: "quiet" }, "Bars: median and 90 % interval. The address of this page shows the same view again. ", conditions(found.conditions)),
     notes(told), scoreCard(found.score, found.motors), h("div", { class: "grid cards" }, found.metrics.map((m) => metricCard(m, found.motors))),
-    found.claims?.length ? h("section", {}, h("h2", {}, "Labels"), h("ul", {}, found.claims.map((c) => h("li", {}, worded(c.text).replace(": kv ", ": K_v "))))) : null,
+    found.claims?.length ? h("section", {}, h("h2", {}, "Labels"), h("ul", {}, found.claims.map((c) => h("li", {}, lettered(worded(c.text).replace(": kv ", ": K_v ")))))) : null,
     h("p", { class: "quiet" }, "A comparison warns, it never certifies.")];
 }

@@ -1,10 +1,12 @@
 // Motors side by side; the address holds the question, so that a link shows the same view.
+import { refusal } from "./asked.js";
 import { comparison, titleOf } from "./compare-cards.js";
 import { field, h, notes, say, show } from "./dom.js";
 import { ask, getOnce, pages } from "./http.js";
-import { unitsText, worded } from "./units.js";
+import { unitsText } from "./units.js";
 
 const WEIGHED = ["max_thrust_n", "max_thrust_n_per_gram", "peak_efficiency", "winding_resistance", "rotor_inertia", "rise_time_s", "hover_power_w"];
+let submitted = false;
 const AIRCRAFT = [["mass_g", "All-up mass of the aircraft [g]"], ["motors_of_aircraft", "Motors that carry it"]];
 
 async function voltageOf(held, wanted) {
@@ -42,11 +44,17 @@ export async function draw(place, { query, signal }) {
     const q = new URLSearchParams();
     for (const box of boxes) { const tick = box.querySelector("input"); if (tick.checked) q.append("motors", tick.value); }
     if (!q.has("motors")) { show(answer, notes([{ level: "error", text: "Choose a motor first, better two." }])); return; }
+    if (propeller.value.trim() && !(Number(voltage.value) > 0)) {
+      show(answer, notes([{ level: "error", text: "Give a voltage above 0 to go with the propeller, or leave both empty to compare parameters alone." }]));
+      voltage.focus();
+      return;
+    }
     if (propeller.value.trim()) q.set("propeller", propeller.value.trim());
     if (voltage.value) q.set("voltage", voltage.value);
     for (const [name, input] of [...weights, ...aircraft]) if (Number(input.value) > 0) q.set(name, input.value);
     q.set("units", unitsText());
     q.set("go", "1");
+    submitted = true;
     if (location.hash === `#/compare?${q}`) window.dispatchEvent(new Event("hashchange"));
     else location.hash = `#/compare?${q}`;
   };
@@ -63,13 +71,17 @@ export async function draw(place, { query, signal }) {
       h("p", {}, h("button", { class: "main" }, "Compare"))), answer);
   if (!wanted.length || !asked) return undefined;
   const body = questionOf(query, wanted);
+  const pressed = submitted;
+  submitted = false;
   show(answer, h("p", { class: "quiet" }, "Comparing …"));
   try {
     const found = await ask("/v1/comparisons", body, signal);
     show(answer, comparison(found, body));
+    // Who pressed the button goes on from the answer, not from the top of the form.
+    if (pressed) answer.querySelector("h2").focus();
     say(`Compared ${found.motors.join(", ")}`);
   } catch (error) {
-    if (!signal.aborted) show(answer, notes([{ level: "error", kind: "No answer", text: worded(error.message) }]));
+    if (!signal.aborted) show(answer, notes([{ level: "error", kind: "No answer", text: refusal(error) }]));
   }
   return undefined;
 }

@@ -22,6 +22,7 @@ export function show(node, ...children) {
   node.replaceChildren(...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false));
 }
 
+export const said = () => document.getElementById("said").textContent;
 export function say(text) {
   document.getElementById("said").textContent = text;
 }

@@ -121,9 +121,13 @@ export async function follow(job, tell, signal) {
   }
 }
 
-export async function download(path, name, accept) {
-  const answer = await send(path, accept ? { headers: { Accept: accept } } : {});
-  const place = URL.createObjectURL(await answer.blob());
+export function save(content, name) {
+  const place = URL.createObjectURL(content);
   h("a", { href: place, download: name }).click();
   setTimeout(() => URL.revokeObjectURL(place), 10_000);
+}
+
+export async function download(path, name, accept) {
+  const answer = await send(path, accept ? { headers: { Accept: accept } } : {});
+  save(await answer.blob(), name);
 }

@@ -32,7 +32,13 @@ export function told(list, place) {
   if (!list.length) return null;
   return h("ol", { class: "notes numbered", "aria-label": "Findings" }, list.map((f, k) => h("li", { class: LEVEL[f.severity] ?? "note" },
     h("span", { class: "kind" }, `${k + 1} · ${f.severity} · ${words(f.kind)} · ${f.run}${f.channel ? `, ${words(f.channel)}` : ""}`), " ", h("span", {}, textOf(f)),
-    place ? h("button", { class: "small", "aria-label": `Show finding ${k + 1} on its curve`, onclick: () => lead(place, f) }, "On the curve") : null)));
+    place ? h("button", { class: "small", "data-leads": f.run, "aria-label": `Show finding ${k + 1} on its curve`, onclick: () => lead(place, f) }, "On the curve") : null)));
+}
+
+// “2 errors, 15 warnings, 1 note.”
+export function counted(list) {
+  const counts = Object.keys(LEVEL).map((level) => [level, list.filter((f) => f.severity === level).length]).filter(([, n]) => n);
+  return `${counts.map(([level, n]) => `${n} ${level}${n === 1 ? "" : "s"}`).join(", ")}.`;
 }
 
 function lead(place, f) {
@@ -47,21 +53,25 @@ function lead(place, f) {
   aim.scrollIntoView({ block: "center" });
 }
 
-// Where the file's lines lie in time, between the points that are drawn.
-function timeOf(line, c) {
+// Over time; a table of steady points, and a log whose clock was refused, over the lines of its file.
+const across = (c) => c.time_s ?? c.line ?? c.row;
+
+// Where the file's lines lie across, between the points that are drawn.
+function placeOf(line, c) {
+  const x = across(c);
   const at = c.line.findIndex((l) => l >= line);
-  if (at < 0) return c.time_s.at(-1);
-  if (at === 0 || c.line[at] === line) return c.time_s[at];
+  if (at < 0) return x.at(-1);
+  if (at === 0 || c.line[at] === line) return x[at];
   const share = (line - c.line[at - 1]) / (c.line[at] - c.line[at - 1]);
-  return c.time_s[at - 1] + share * (c.time_s[at] - c.time_s[at - 1]);
+  return x[at - 1] + share * (x[at] - x[at - 1]);
 }
 
-// Places of a finding on a channel: spans of time, or "whole" where it holds of the whole run.
+// Places of a finding on a channel: spans across, or "whole" where it holds of the whole run.
 function places(f, c) {
-  const [first, last] = [c.time_s[0], c.time_s.at(-1)];
+  const [first, last] = [across(c)[0], across(c).at(-1)];
   // Where each line is named, those are marked, not all that lies between the first and the last.
   const each = f.rows?.length > 2 && c.line;
-  if (!each && f.start_s !== null && f.start_s !== undefined) {
+  if (!each && c.time_s && f.start_s !== null && f.start_s !== undefined) {
     const end = f.end_s ?? f.start_s;
     return end - f.start_s >= WHOLE * (last - first) ? "whole" : [[f.start_s, end]];
   }
@@ -69,7 +79,7 @@ function places(f, c) {
   const spans = [];
   const near = (last - first) / 150;
   for (const row of f.rows) {
-    const at = timeOf(row, c);
+    const at = placeOf(row, c);
     if (spans.length && at - spans.at(-1)[1] <= near) spans.at(-1)[1] = at;
     else spans.push([at, at]);
   }
@@ -93,13 +103,14 @@ function broken(x, y, rows, held) {
 }
 
 // A number over each mark; those that would touch stand one above the other, and one number is not said twice side by side.
-const NEAR = 0.05;
 const LABEL_PX = 14;
+const DIGIT_PX = 7;
+const NARROWEST_PX = 235; // of a plot between its margins
 export function numbered(marks, c) {
-  const near = NEAR * (c.time_s.at(-1) - c.time_s[0]);
+  const px = (across(c).at(-1) - across(c)[0]) / NARROWEST_PX;
   const placed = [];
   for (const { at, number } of [...marks].sort((a, b) => a.at - b.at)) {
-    const close = placed.filter((p) => at - p.at < near);
+    const close = placed.filter((p) => at - p.at < px * (DIGIT_PX * String(p.number).length + 6));
     if (close.some((p) => p.number === number)) continue;
     let level = 0;
     while (close.some((p) => p.level === level)) level += 1;
@@ -110,9 +121,10 @@ export function numbered(marks, c) {
 
 function figureOf(name, c, found, run) {
   const [factor, unit] = shown(c.unit, name);
-  const here = found.filter(({ f }) => f.channel === null || f.channel === name);
+  // What is wrong with the clock is wrong with all channels.
+  const here = found.filter(({ f }) => f.channel === null || f.channel === "time" || f.channel === name);
   const [shapes, marks, marked, whole] = [[], [], [], []];
-  for (const { f, number } of c.time_s ? here : []) {
+  for (const { f, number } of c.row.length ? here : []) {
     const spans = places(f, c);
     if (spans === "whole") { whole.push(`${number} ${words(f.kind)}`); continue; }
     marked.push(`${number} ${words(f.kind)}`);
@@ -128,10 +140,11 @@ function figureOf(name, c, found, run) {
   const room = 8 + LABEL_PX * Math.max(0, ...labels.map(({ level }) => level + 1));
   const caption = [marked.length ? `Marked: ${marked.join(", ")}` : null, whole.length ? `Over the whole run: ${whole.join(", ")}` : null, `${c.rows_held} rows`].filter(Boolean).join(". ");
   const node = h("div", { class: "plot", role: "img", "aria-label": `${words(name)} of run ${run.run}. ${caption}` });
-  const line = c.time_s ? broken(c.time_s, c.value, c.row, c.rows_held) : { x: c.row, y: c.value };
-  const act = () => plot(node, [{ x: line.x, y: line.y.map((v) => (v === null ? null : v * factor)), mode: c.time_s ? "lines" : "markers", connectgaps: false, line: { color: colour("band"), width: 1.2 },
+  const steady = run.kind === "table";
+  const line = steady ? { x: across(c), y: c.value } : broken(across(c), c.value, c.row, c.rows_held);
+  const act = () => plot(node, [{ x: line.x, y: line.y.map((v) => (v === null ? null : v * factor)), mode: steady ? "markers" : "lines", connectgaps: false, line: { color: colour("band"), width: 1.2 },
     marker: { color: colour("band"), size: 5 } }],
-  { x: c.time_s ? "time [s]" : "row", y: unit ? `${words(name)} [${unit}]` : words(name), height: 200, shapes, more: { annotations, margin: { l: 70, r: 12, t: room, b: 42 } } });
+  { x: c.time_s ? "time [s]" : c.line ? "line of the file" : "row", y: unit ? `${words(name)} [${unit}]` : words(name), height: 200, shapes, more: { annotations, margin: { l: 70, r: 12, t: room, b: 42 } } });
   return { figure: h("figure", { "data-channel": name, "data-marks": shapes.length }, node, h("figcaption", {}, caption)), draw: () => act().catch((e) => show(node, e.message)) };
 }
 
@@ -151,10 +164,10 @@ function boxOf(run, found) {
 }
 
 export function curves(place, runs, findings) {
-  place.append(h("p", { class: "quiet" }, "Numbers and shaded spans are the findings above. A line is broken where readings are missing or were taken as missing."));
+  place.append(h("p", { class: "quiet" }, "Numbers and shaded spans are the findings above. A line is broken where readings are missing or were taken as missing. A log without a usable clock is drawn over the lines of its file."));
   const boxes = runs.map((run) => boxOf(run, findings.map((f, k) => ({ f, number: k + 1 })).filter(({ f }) => f.run === run.run)));
   place.append(...boxes);
-  // The first run with a finding, else the first.
-  const first = runs.findIndex((run) => findings.some((f) => f.run === run.run));
-  if (boxes.length) boxes[Math.max(0, first)].open = true;
+  // The run of the gravest finding, which stands first, else the first.
+  const worst = findings.map((f) => runs.findIndex((run) => run.run === f.run)).find((at) => at >= 0) ?? 0;
+  if (boxes.length) boxes[worst].open = true;
 }

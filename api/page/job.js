@@ -2,7 +2,7 @@
 import { h, notes, say, show } from "./dom.js";
 import { faultsOf } from "./faults.js";
 import { cancel, follow, get, post } from "./http.js";
-import { curves as drawCurves, told as findings } from "./job-curves.js";
+import { counted, curves as drawCurves, told as findings } from "./job-curves.js";
 import { library } from "./plot.js";
 import { words } from "./names.js";
 import { worded } from "./units.js";
@@ -50,6 +50,8 @@ export async function draw(place, { rest, signal }) {
   return undefined;
 }
 
+const TAUGHT = { weakly: "taught weakly", not: "not taught" };
+const sentence = (text) => `${text[0].toUpperCase()}${text.slice(1)}${/[.!?]$/.test(text) ? "" : "."}`;
 const back = () => h("p", {}, h("a", { href: "#/campaign" }, "Back to the campaign; its draft is kept."));
 
 async function checked(place, job, id) {
@@ -69,17 +71,21 @@ async function checked(place, job, id) {
   } }, "Fit it");
   const curves = h("section", {}, h("h2", {}, "The logs as they were read"));
   const list = r.findings ?? [];
-  show(place, h("h2", {}, r.campaign ?? "Campaign"), faults.length ? notes(faults) : null,
-    list.length ? findings(list, curves) : faults.length ? null : h("p", {}, "Nothing odd was found."),
-    r.ok ? h("p", {}, fit) : h("p", {}, "It cannot be fitted like this."), told, back(),
-    r.assumptions?.length ? [h("h2", {}, "Assumed"), h("ul", {}, r.assumptions.map((t) => h("li", {}, worded(t))))] : null,
-    weak.length ? [h("h2", {}, "What these runs teach weakly or not at all"), h("ul", {}, weak.map((t) => h("li", {}, h("strong", {}, `${words(t.parameter)} of ${t.of}`), `: ${t.strength}. ${worded(t.advice)}`)))] : null, curves);
+  const first = faults.length ? "It cannot be fitted before its campaign is mended:" : list.length
+    ? `${counted(list)} ${r.ok ? "It can be fitted; look at them first." : "It cannot be fitted before its errors are mended."}` : "Nothing odd was found.";
+  show(place, h("h2", {}, r.campaign ?? "Campaign"), h("p", {}, first), faults.length ? notes(faults) : null, findings(list, curves),
+    r.ok ? h("p", {}, fit) : null, told, back(),
+    r.assumptions?.length ? [h("h2", {}, "Assumed"), h("ul", {}, r.assumptions.map((t) => h("li", {}, sentence(worded(t)))))] : null,
+    weak.length ? [h("h2", {}, "What these runs teach weakly or not at all"), h("ul", {}, weak.map((t) => h("li", {}, h("strong", {}, `${words(t.parameter)} of ${t.of}`), `, ${TAUGHT[t.strength] ?? t.strength}. What would teach it: ${worded(t.advice)}.`)))] : null, curves);
   try {
     library().catch(() => {}); // Begins to come with the curves; who draws with it tells of a failure.
     const { runs } = await get(`/v1/jobs/${encodeURIComponent(id)}/curves`);
     drawCurves(curves, runs, list);
+    // A log that could not be read at all has no curve to lead to.
+    for (const button of place.querySelectorAll("[data-leads]")) button.hidden = !runs.some((run) => run.run === button.dataset.leads);
   } catch (error) {
     curves.append(h("p", { class: "quiet" }, error.message));
+    for (const button of place.querySelectorAll("[data-leads]")) button.hidden = true;
   }
 }
 

@@ -1,5 +1,5 @@
 // The views by their address after the hash, and the settings.
-import { choice, field, h, notes, say, show } from "./dom.js";
+import { choice, field, h, notes, said, say, show } from "./dom.js";
 import { adopt, CHOICES, choose, setting, unitsText, wear } from "./units.js";
 
 const VIEWS = {
@@ -12,16 +12,38 @@ const VIEWS = {
 };
 let leave = null;
 let turn = 0;
+let shownView = null;
+// Where a program would look further; a reader of the page goes on by its links.
+const OF_THE_SERVICE = / \/v1\/\S+ lists what (?:it holds|there is)\.$/;
 
 export function address() {
   const [path, query] = location.hash.replace(/^#\/?/, "").split("?");
   const [view, ...rest] = path.split("/");
-  return { view, rest: rest.map(decodeURIComponent), query: new URLSearchParams(query ?? "") };
+  const plain = (part) => {
+    try {
+      return decodeURIComponent(part);
+    } catch {
+      return part;
+    }
+  };
+  return { view, rest: rest.map(plain), query: new URLSearchParams(query ?? "") };
+}
+
+// A control of the view by its kind and label, to find it again when the view is drawn anew.
+const labelOf = (node) => node.getAttribute("aria-label") ?? node.labels?.[0]?.textContent ?? node.textContent;
+function markOf(node) {
+  return node && node.tagName !== "MAIN" && document.getElementById("content").contains(node) ? { tag: node.tagName, label: labelOf(node) } : null;
+}
+function backTo(place, { tag, label }) {
+  [...place.getElementsByTagName(tag)].find((node) => labelOf(node) === label)?.focus({ preventScroll: true });
 }
 
 async function draw(moved) {
   if (location.hash && !location.hash.startsWith("#/")) return;
   const mine = ++turn;
+  const focused = mine > 1 ? markOf(document.activeElement) : null;
+  const [heard, began] = [said(), document.activeElement];
+  const same = shownView === address().view;
   leave?.abort();
   leave = new AbortController();
   const main = document.getElementById("content");
@@ -42,17 +64,20 @@ async function draw(moved) {
     await ready;
   } catch (error) {
     if (leave.signal.aborted && mine !== turn) return;
-    show(place, h("h1", {}, "That did not work"), notes([{ level: "error", text: error.message }]));
+    show(place, h("h1", {}, "That did not work"), notes([{ level: "error", text: error.message.replace(OF_THE_SERVICE, "") }]),
+      h("p", {}, "Go on from ", h("a", { href: "#/" }, "the motors"), " or from ", h("a", { href: "#/campaign" }, "a new campaign"), "."));
   }
   if (mine !== turn) return;
   // Put in anew it would lose the focus of a reader who has gone on by keyboard meanwhile.
   if (place.parentNode !== main) show(main, place);
+  shownView = view;
+  if (same && focused && document.activeElement === document.body) backTo(place, focused);
   const title = place.querySelector("h1")?.textContent ?? "";
   document.title = title ? `${title} · motorfit` : "motorfit";
-  // A view the reader went to takes the focus; the first one leaves it at the top of the document.
+  // A view the reader went to takes the focus, unless the reader has gone on meanwhile; the first one leaves it at the top.
   if (moved && mine > 1) {
-    if (!main.contains(document.activeElement)) main.focus({ preventScroll: true });
-    say(title);
+    if ([began, document.body].includes(document.activeElement) && !main.contains(began)) main.focus({ preventScroll: true });
+    if (said() === heard) say(title); // else the view has said more of itself
   }
   main.dataset.ready = String(turn);
 }

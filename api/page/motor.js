@@ -25,6 +25,9 @@ function table(names, beliefs, summary, caption, whole = false) {
   return bars(caption, names.map((n) => before(beliefs, n, summary, whole)), { class: "long" });
 }
 
+// Said once above the list.
+const TEACH = /^not learned from these runs; what would teach it: /i;
+
 // Commands that the service names between back quotes.
 const quoted = (text) => text.split("`").map((part, k) => (k % 2 ? h("code", {}, part) : part));
 
@@ -32,8 +35,8 @@ function learned(summary) {
   const missed = Object.entries(summary.not_learned);
   const kept = Object.values(summary.parameters).filter((p) => p.learned).length;
   return h("section", {}, h("h2", {}, "What the runs taught, and what they did not"),
-    h("p", {}, `${kept} parameters were learned; ${missed.length} stayed where the prior had them.`),
-    h("ul", {}, missed.map(([name, advice]) => h("li", {}, h("strong", {}, words(name)), ": ", worded(advice ?? "not learned from these runs.")))));
+    h("p", {}, `${kept} parameters were learned; ${missed.length} stayed where the prior had them.${missed.length ? " What would teach those:" : ""}`),
+    h("ul", {}, missed.map(([name, advice]) => h("li", {}, h("strong", {}, words(name)), ": ", worded((advice ?? "these runs say nothing of it.").replace(TEACH, ""))))));
 }
 
 function diagnosis(summary, motor) {
@@ -84,18 +87,21 @@ export async function draw(place, { rest, query, signal }) {
   const props = all.filter((n) => /^(thrust_coefficient|torque_coefficient|figure_of_merit|prop_inertia)\[/.test(n));
   const others = all.filter((n) => !key.includes(n) && !props.includes(n));
   const facet = about.facts.motor ?? {};
-  const label = facet.label_kv ? worded(`label ${facet.label_kv} rpm/V`).replaceAll(" ", "\u00a0") : null;
+  const label = facet.label_kv ? worded(`${facet.label_kv} rpm/V on its label`).replaceAll(" ", "\u00a0") : null;
+  const unsound = summary.diagnostics?.sound === false
+    ? notes([{ level: "error", kind: "Not sound", text: "These draws should not be relied on. Diagnostics, below, say why and what to do." }]) : null;
   const runs = h("section", {}, h("h2", {}, "What was logged, and what the model makes of it"));
   const pairs = h("section", {}, h("h2", {}, "Which parameters go together"));
   const tested = [...new Set(props.map((n) => split(n).of))];
   show(place, h("h1", {}, motor),
     h("p", { class: "quiet" }, [about.provenance.campaign, about.provenance.bench, facet.mass_g ? `${facet.mass_g} g` : null, facet.pole_pairs ? `${facet.pole_pairs} pole pairs` : null, label].filter(Boolean).join(" · ")),
+    unsound,
     h("div", { class: "row no-print" },
       fits.length > 1 ? field("Fit", choice(fits.map((f) => [f.fit, `${moment(f.created)} · ${f.campaign}${f.problem ? " (unreadable)" : ""}`]), fit, (value) => { location.hash = `#/motor/${id}?fit=${encodeURIComponent(value)}`; })) : null,
       h("a", { class: "button main", href: `#/what-if?motor=${id}&fit=${encodeURIComponent(fit)}` }, "What if …"),
       h("a", { class: "button", href: `#/compare?motors=${id}` }, "Compare"), h("button", { onclick: () => window.print() }, "Print")),
     h("h2", {}, "Parameters"),
-    table(key, beliefs.parameters, summary, "Dark: median and 90 % interval after the runs. Pale: the same before any run. Winding and magnets at 25 °C."),
+    table(key, beliefs.parameters, summary, "Line and tick: 90 % interval and median after the runs, with their numbers. Broad bar: 90 % before any run. Winding and magnets at 25 °C."),
     tested.length ? h("h2", {}, "Propellers of the campaign") : null,
     tested.map((one, k) => h("details", { open: k === 0 }, h("summary", {}, one, h("span", { class: "quiet" }, sizeOf(about.facts.propellers?.[one]))),
       table(props.filter((n) => split(n).of === one), beliefs.parameters, summary, `What the campaign knows of ${one}, on all its motors.`))),

@@ -32,8 +32,9 @@ export function symbol(text) {
   const [stem, below] = parts(text);
   return h("span", { class: "symbol" }, stem, below ? h("sub", {}, below) : null);
 }
-// Words with symbols among them, “K_t times K_v”, as elements.
-export const lettered = (text) => String(text).split(/\b([A-Za-z]{1,2}_(?:[A-Za-z]|ref)\b)/).map((part, k) => (k % 2 ? symbol(part) : part));
+// Words with symbols and powers among them, “K_t times K_v”, “C_T^1.5”, as elements.
+const lettersIn = (text) => text.split(/\b([A-Za-z]{1,2}_(?:[A-Za-z]|ref)\b)/).map((part, k) => (k % 2 ? symbol(part) : part));
+export const lettered = (text) => String(text).split(/\^(\d[\d.]*|[a-z]{1,2}_[A-Za-z])/).map((part, k) => (k % 2 ? h("sup", {}, lettersIn(part)) : lettersIn(part)));
 // The same as the plotting library writes it; symbols come from the service's own table.
 export function axisSymbol(text) {
   const [stem, below] = parts(text);

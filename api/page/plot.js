@@ -46,8 +46,8 @@ export async function draw(node, data, { x, y, height = 230, shapes = [], more =
   node.style.minHeight = `${height}px`;
   const Plotly = await library();
   const axis = (title) => ({ title: { text: written(title), standoff: 6 }, gridcolor: colour("line"), zerolinecolor: colour("line"),
-    linecolor: colour("quiet"), fixedrange: true });
-  const layout = { height, margin: { l: 70, r: 12, t: 8, b: 42 }, paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
+    linecolor: colour("quiet"), fixedrange: true, exponentformat: "none" });
+  const layout = { height, margin: { l: 70, r: 12, t: 8, b: 42 }, separators: ".", paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
     font: { color: colour("ink"), size: 12, family: "system-ui, sans-serif" }, xaxis: axis(x), shapes,
     hovermode: "closest", showlegend: false, dragmode: false, ...more, yaxis: { ...axis(y), ...more.yaxis } };
   if (more.yaxis2) {

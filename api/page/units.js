@@ -73,8 +73,8 @@ export function worded(text) {
     `${word} ${Number((100 * low).toFixed(1))}${rest ? ` to ${Number((100 * high).toFixed(1))}` : ""} %`)
     .replace(AMOUNT, (all, first, rest, second, unit) => {
       const [factor, sign] = shown(unit);
-      return `${rounded(first, factor)}${rest ? `${rest.startsWith(" to") ? " to " : " and "}${rounded(second, factor)}` : ""} ${sign}`;
-    }).replace(/(^|[\s(])-(?=\d)/g, "$1−");
+      return `${rounded(first, factor)}${rest ? `${rest.startsWith(" to") ? " to " : " and "}${rounded(second, factor)}` : ""}${sign === "°C" ? "\u00a0" : " "}${sign}`;
+    }).replace(/(\d) milliohm\b/g, "$1 mΩ").replace(/(^|[\s(])-(?=\d)/g, "$1−");
 }
 
 const ENDS = [["_rpm_per_s", "rpm/s"], ["_per_watt_g", "g/W"], ["_rpm", "rpm"], ["_nm", "N m"], ["_n", "N"],
@@ -97,8 +97,10 @@ export function digits(value, low, high) {
   const size = Math.max(Math.abs(value), width);
   if (size === 0) return "0";
   const step = width > 0 ? Math.floor(Math.log10(width)) - 1 : Math.floor(Math.log10(size)) - 3;
+  // 10252 rpm that are known to some thousands are 10300.
+  const kept = step > 0 ? Math.round(value / 10 ** step) * 10 ** step : value;
   if (size >= 1e6 || size < 1e-4) return value.toExponential(Math.max(0, Math.min(6, Math.floor(Math.log10(size)) - step)));
-  return value.toFixed(Math.max(0, Math.min(8, -step))).replace("-", "−");
+  return kept.toFixed(Math.max(0, Math.min(8, -step))).replace("-", "−");
 }
 
 export function interval(point, unit, name = "") {

@@ -1,4 +1,5 @@
 // Answers of a prediction drawn: numbers at the throttle chosen, curves with bands, cautions beside them.
+import { refusal } from "./asked.js";
 import { h, notes, say, show } from "./dom.js";
 import { band, colour, draw as plot, tint } from "./plot.js";
 import { interval, nameParts, setting, shown, worded } from "./units.js";
@@ -77,7 +78,7 @@ export function results(envelope) {
     const speeds = reached?.map((v) => Math.round(v * shown("rpm")[0]));
     const span = speeds ? ` (${speeds[0]} to ${speeds[1]} ${setting("speed")})` : "";
     legend.textContent = `Numbers: median and 90 % interval at ${readout.dataset.throttle} % throttle. Curves: line and band are the same over throttle, dashed the throttle chosen; `
-      + `shaded with dotted edges are speeds tested with ${withIt ? "this" : "any"} propeller${span}.`;
+      + (speeds ? `shaded with dotted edges are speeds tested with ${withIt ? "this propeller" : "other propellers, not with this one"}${span}.` : "nothing is shaded: this fit does not say which speeds were tested.");
     const shapes = shapesOf(tested(c, reached), c.throttle[index]);
     const x = c.throttle.map((t) => 100 * t);
     const one = ({ name, node }) => {
@@ -98,8 +99,7 @@ export function results(envelope) {
     show(readout);
     legend.textContent = "";
     grid.hidden = true;
-    show(cautions, notes([{ level: "error", kind: "No answer", text: worded(error.message) }]));
-    say(error.message);
+    show(cautions, notes([{ level: "error", kind: "No answer", text: refusal(error) }]));
   }
   return { place, paint, fail };
 }

@@ -1,4 +1,5 @@
 // What a motor would do: propeller, supply and throttle as the reader moves them.
+import { numberOf } from "./asked.js";
 import { choice, field, h, show } from "./dom.js";
 import { getOnce, pages } from "./http.js";
 import { library } from "./plot.js";
@@ -8,6 +9,7 @@ import { results } from "./what-if-curves.js";
 
 const grid = (step) => Array.from({ length: Math.round(0.96 / step) + 1 }, (_, k) => Math.round(1000 * (0.04 + step * k)) / 1000);
 // Half as many points while something moves.
+const [LOW_V, HIGH_V] = [2, 120];
 const [FINE, COARSE] = [grid(0.02), grid(0.04)];
 
 function slider(label, unit, min, max, step, value, change) {
@@ -53,9 +55,10 @@ export async function draw(place, { query, signal }) {
   const ceiling = Number(query.get("max_rpm"));
   const limit = number(ceiling > 0 ? String(Math.round(ceiling * turns)) : "", { placeholder: "not stated" });
   const span = envelope.overall?.voltage_v;
-  const top = Math.ceil(Math.max(30, (span?.[1] ?? 25) * 1.3));
-  const [volts, voltsField] = slider("Voltage", "V", 2, top, 0.1, Number(query.get("voltage") ?? span?.[1].toFixed(1) ?? 14.8), (rest) => change(rest));
-  const [throttle, throttleField] = slider("Throttle", "%", 4, 100, 1, Number(query.get("throttle_pct") ?? 50), (rest) => change(rest));
+  const voltage = numberOf(query, "voltage", "The voltage", LOW_V, HIGH_V) ?? Number((span?.[1] ?? 14.8).toFixed(1));
+  const top = Math.ceil(Math.max(30, (span?.[1] ?? 25) * 1.3, voltage));
+  const [volts, voltsField] = slider("Voltage", "V", LOW_V, top, 0.1, voltage, (rest) => change(rest));
+  const [throttle, throttleField] = slider("Throttle", "%", 4, 100, 1, numberOf(query, "throttle_pct", "The throttle in per cent", 4, 100) ?? 50, (rest) => change(rest));
   const cells = number(query.get("cells") ?? "6", { min: 1, max: 24, step: 1 });
   const capacity = number(query.get("capacity_mah") ?? "1300", { min: 10 });
   const together = number(query.get("motors") ?? "4", { min: 1, max: 16, step: 1 });

@@ -132,7 +132,8 @@ def envelope_cautions(
                 found.append(
                     Caution(
                         code,
-                        f"{voltage_v:g} V lies outside the {_plain(low)} to {_plain(high)} V of the {where}.",
+                        f"{_plain(voltage_v)} V lies outside the {_plain(low)} to {_plain(high)} V "
+                        f"of the {where}.",
                     )
                 )
             continue

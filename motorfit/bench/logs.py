@@ -76,6 +76,20 @@ def try_read_runs(campaign: Campaign) -> tuple[tuple[RunLog, ...], tuple[Finding
     return tuple(logs), tuple(findings)
 
 
+def as_it_lies(campaign: Campaign, run: Run) -> RunLog | None:
+    """A log for looking at, by its lines without a time where no clock can be made of it; None if unreadable.
+
+    Not for a fit: errors of reading do not stop it.
+    """
+    try:
+        content = run.file.read_bytes()
+        table = read_table(run.file, content)
+    except (OSError, UnreadableLogError):
+        return None
+    reading = _Reading(campaign, run, table)
+    return reading.log(hashlib.sha256(content).hexdigest()) or reading.without_clock
+
+
 def _read(campaign: Campaign, run: Run) -> tuple[RunLog | None, list[Finding]]:
     try:
         content = run.file.read_bytes()
@@ -100,6 +114,7 @@ class _Reading:
     def __init__(self, campaign: Campaign, run: Run, table: RawTable) -> None:
         self._campaign, self._run, self._table = campaign, run, table
         self.findings: list[Finding] = [remark.of(run.id) for remark in table.remarks]
+        self.without_clock: RunLog | None = None
 
     def _add(self, remarks: Iterable[Remark], channel: str | None = None) -> None:
         self.findings += [remark.of(self._run.id, channel) for remark in remarks]
@@ -136,6 +151,8 @@ class _Reading:
             return RunLog(self._run, None, channels, tuple(self.findings), sha256, self._table.row_numbers)
         clock = self._clock(time_column)
         if clock is None:
+            rows = self._table.row_numbers
+            self.without_clock = RunLog(self._run, None, channels, tuple(self.findings), sha256, rows)
             return None
         gathered = {name: clock.gather(v) for name, v in channels.items()}
         rows = self._table.row_numbers[clock.rows[clock.groups]]

@@ -101,3 +101,56 @@ def test_findings_are_marked_where_they_occur(service: str, tmp_path: Path, open
         unfold(other)
         assert grave(other) == []
         assert not other.evaluate("document.documentElement.scrollWidth > window.innerWidth")
+
+
+def test_a_log_whose_clock_starts_over_is_drawn_by_its_lines(
+    service: str, tmp_path: Path, open_tab: OpenTab
+) -> None:
+    options = BenchOptions(motors=1, propellers=1, runs=("no-load", "ramp"))
+    simulate_campaign(tmp_path / "day", seed=9, options=options)
+    (campaign,) = (tmp_path / "day").rglob("campaign.toml")
+    logs = sorted((tmp_path / "day").rglob("*.csv"))
+    (bare,) = (log for log in logs if "no-load" in log.name)
+    (ramp,) = (log for log in logs if "ramp" in log.name)
+    head, *rows = bare.read_text().splitlines()
+    bare.write_text("\n".join([head, *rows, *rows, ""]))
+    # A stamp twice is a finding of the clock, and marked on all channels.
+    lines = ramp.read_text().splitlines()
+    lines[1000] = ",".join([lines[999].split(",")[0], *lines[1000].split(",")[1:]])
+    ramp.write_text("\n".join([*lines, ""]))
+    tab = open_tab(service)
+    page = tab.page
+    tab.visit("campaign", "New campaign")
+    page.get_by_label("Files of the campaign").set_input_files([campaign, *logs])
+    page.get_by_role("button", name="Check", exact=True).click()
+    page.get_by_text("It cannot be fitted before its errors are mended.").wait_for(timeout=FIT_MS)
+    assert page.get_by_role("button", name="Fit it").count() == 0
+    # The run of the gravest finding is open at once.
+    page.locator("details[data-run*=no-load][open] .main-svg .trace").first.wait_for()
+    drawn = plot_of(page, "no-load", "speed")
+    assert drawn["shapes"] == [[len(rows) + 2, len(rows) + 2]]
+    assert drawn["labels"] == ["1"]
+    assert drawn["x"][-1] > 2 * len(rows)
+    found = page.get_by_role("list", name="Findings").get_by_role("listitem")
+    twice = next(k for k, text in enumerate(found.all_inner_texts()) if "repeated stamps" in text)
+    found.nth(twice).get_by_role("button", name="on its curve").click()
+    page.locator("details[data-run*=ramp] figure[data-channel=torque] .main-svg .trace").wait_for()
+    for channel in ("speed", "torque"):
+        assert str(twice + 1) in plot_of(page, "ramp", channel)["labels"]
+
+
+def test_a_log_that_is_none_has_no_curve_to_lead_to(service: str, tmp_path: Path, open_tab: OpenTab) -> None:
+    options = BenchOptions(motors=1, propellers=1, runs=("no-load", "ramp"))
+    simulate_campaign(tmp_path / "day", seed=9, options=options)
+    (campaign,) = (tmp_path / "day").rglob("campaign.toml")
+    logs = sorted((tmp_path / "day").rglob("*.csv"))
+    next(log for log in logs if "no-load" in log.name).write_bytes(bytes(range(256)) * 40)
+    tab = open_tab(service)
+    page = tab.page
+    tab.visit("campaign", "New campaign")
+    page.get_by_label("Files of the campaign").set_input_files([campaign, *logs])
+    page.get_by_role("button", name="Check", exact=True).click()
+    page.locator("details[data-run*=ramp] .main-svg .trace").first.wait_for(timeout=FIT_MS)
+    buttons = page.locator("[data-leads*=no-load]")
+    assert buttons.count() > 0
+    assert [button.is_visible() for button in buttons.all()] == [False] * buttons.count()
