@@ -35,7 +35,7 @@ from motorfit.synthetic.truth import Truth
 REPAIRED = (
     "255 in", "65535 in", "speed at 0", "spikes of", "drops to zero", "gap", "uneven", "late by 12",
     "values held", "line", "header again", "cell", "a row", "a stamp", "stamps out of order", "200 NaN",
-    "drifts",
+    "drifts", "moved by 3 sd", "rows ",
 )  # fmt: skip
 """Parts of the names of faults that a fit makes up for, by what `check` says of them."""
 

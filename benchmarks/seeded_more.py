@@ -108,6 +108,26 @@ def unknown(rng: np.random.Generator, texts: Mapping[str, str]) -> Logs:
     return Logs({name: table.bytes()})
 
 
+def reordered(how: str) -> Seeder:
+    """Rows that some program sorted by another column, wrote from the end on, or put together wrongly."""
+
+    def seed(rng: np.random.Generator, texts: Mapping[str, str]) -> Logs:
+        kind = rng.choice(["ramp", "steps", "spin-up"])
+        name = next(n for n in texts if f"-{kind}" in n)
+        header, *body = texts[name].splitlines()
+        at = np.arange(len(body))
+        if how == "shuffled":
+            at = rng.permutation(at)
+        elif how == "turned about":
+            at = at[::-1]
+        else:
+            a, b, c = np.sort(rng.choice(np.arange(100, len(body) - 100, 60), 3, replace=False))
+            at = np.concatenate([at[:a], at[b:c], at[a:b], at[c:]])
+        return Logs({name: "\n".join([header, *(body[i] for i in at), ""]).encode()}, detail=name)
+
+    return seed
+
+
 MORE_FAULTS = (
     *(Fault(f"{c} late by 100 to 500 ms", ("late-channel",), late(c, (0.1, 0.5)), c, whole_bench=True)
       for c in ("thrust", "torque", "current", "voltage", "speed")),
@@ -140,5 +160,9 @@ MORE_FAULTS = (
           scaled("speed", 1 / 60), None, True),
     Fault("speed behind a gearbox of 2.5 to 6", ("pole-count",),
           scaled("speed", (1 / 2.5, 1 / 3.0, 1 / 4.3, 1 / 6.0)), None, True),
+    *(Fault(f"rows {how}", ("rows-sorted",), reordered(how))
+      for how in ("shuffled", "turned about", "exchanged in blocks")),
+    *(Fault(f"sign of current in the {kind}", ("sign",), scaled("current", -1.0, kind), "current")
+      for kind in ("no-load", "spin-up", "steps")),
     Fault("200 NaN in thrust", ("missing-cells",), unknown, "thrust"),
 )  # fmt: skip

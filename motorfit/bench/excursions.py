@@ -71,7 +71,9 @@ def without_excursions(
             _samples(harmonic_spans(time_s, clean["speed"], throttle)),
         )  # fmt: skip
     jumps = {c: _jumps(clean[c]) for c in _CHANNELS if c in channels}
-    lone = {c: _lone(clean[c], jumps[c], clean.get("speed"), throttle) for c in jumps}
+    lone = {
+        c: _lone(clean[c], jumps[c], clean.get("speed"), throttle, c in ("thrust", "voltage")) for c in jumps
+    }
     uneven = _after_pauses(time_s)
     for channel, at in lone.items():
         remedy = f"Look at the sensor of {channel} and its cable."
@@ -143,8 +145,13 @@ def _jumps(values: Array) -> Positions:
     return jumps if len(jumps) <= _MOST_JUMPS * len(values) else np.empty(0, dtype=np.int64)
 
 
-def _lone(values: Array, jumps: Positions, speed: Array | None, throttle: Array | None) -> Positions:
-    """Lone samples, or two together, outside the range of four neighbours on either side."""
+def _lone(
+    values: Array, jumps: Positions, speed: Array | None, throttle: Array | None, tame: bool
+) -> Positions:
+    """Lone samples, or two together, outside the range of four neighbours on either side.
+
+    A `tame` channel does not rush when the throttle jumps, as current and the torque of what accelerates do.
+    """
     near = np.unique(jumps[:, None] + np.arange(3))
     near = near[(near >= _SIDE) & (near < len(values) - _SIDE)]
     if near.size == 0:
@@ -156,7 +163,7 @@ def _lone(values: Array, jumps: Positions, speed: Array | None, throttle: Array 
     beyond = np.maximum(low - values[near], values[near] - high)
     with np.errstate(invalid="ignore"):
         bad = near[(beyond > _OUT * np.maximum(high - low, typical)) & (beyond > _LEAST * _size(values))]
-    wild = _WILD * _top(values, near)
+    wild = _WILD * _top(values, near) if tame else np.inf
     taken = [i for i in bad.tolist() if _quiet(i - 1, i + 1, speed, throttle) or abs(values[i]) > wild]
     return np.array(taken, dtype=np.int64)
 

@@ -65,7 +65,9 @@ def _start_s(log: RunLog) -> float:
     if time is None or speed is None or log.run.kind != "no-load":
         return 0.0
     known = np.flatnonzero(np.isfinite(speed))
-    share = speed[known] / max(float(np.nanmax(speed)), 1e-9)
+    if known.size == 0:
+        return 0.0
+    share = speed[known] / max(float(np.max(speed[known])), 1e-9)
     fast = np.flatnonzero(share > 0.6)
     if len(fast) == 0:
         return 0.0

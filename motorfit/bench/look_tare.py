@@ -27,6 +27,18 @@ _SURE = 6.0
 _MATTERS = 0.02
 """Share of the channel's largest reading below which a shift of zero is not worth a word."""
 
+_LEAP = 0.05
+"""Change of speed, as a share of the top, from block to block that is a leap."""
+
+_FEW_SAMPLES = 4
+"""Samples of a block that follow a leap."""
+
+_SLOWEST_S = 0.03
+"""Sampling interval from which the torque of what accelerates cannot be told from a creep."""
+
+_MANY_LEAPS = 0.2
+"""Share of blocks with leaps from which they make up for each other."""
+
 _MOVED_SURE, _MOVED_MATTERS = 4.5, 0.003
 """The same for a zero that another run has not, which a rest shows alone, whatever the propeller does."""
 
@@ -46,11 +58,16 @@ def tare_drifted(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
     causes = _causes(bridged(speed), log.time_s, edges)
     if causes is None:
         return
+    seen = _followed(causes, np.diff(np.append(edges, len(speed))))
+    if seen.sum() < 20:
+        return
     for channel in _CELLS:
         values = log.channels.get(channel)
         if values is None or np.isfinite(values).sum() < 100:
             continue
-        drift, error = _drift(_means(bridged(values), edges), causes)
+        if channel == "torque" and float(np.median(np.diff(log.time_s))) > _SLOWEST_S:
+            continue
+        drift, error = _drift(_means(bridged(values), edges)[seen], causes[seen])
         top = float(np.nanpercentile(np.abs(values), 99))
         if abs(drift) > _SURE * error and abs(drift) > _MATTERS * top:
             unit = {"thrust": "N", "torque": "N m"}[channel]
@@ -68,8 +85,10 @@ def tare_drifted(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
 
 
 def _means(values: Array, edges: NDArray[np.int64]) -> Array:
+    """Means over blocks from edge to edge, by trapezoids: the first sample of the next counts half."""
     counts = np.diff(np.append(edges, len(values)))
-    return np.asarray(np.add.reduceat(values, edges) / counts)
+    ends = values[np.append(edges[1:], len(values) - 1)]
+    return np.asarray((np.add.reduceat(values, edges) + 0.5 * (ends - values[edges])) / counts)
 
 
 def _causes(speed: Array, time: Array, edges: NDArray[np.int64]) -> Array | None:
@@ -89,11 +108,31 @@ def _causes(speed: Array, time: Array, edges: NDArray[np.int64]) -> Array | None
     )  # a slow log has none to spare
     near = np.clip(ends[:, None] + np.arange(-width, width + 1), 0, len(s) - 1)
     at_ends = s[near].mean(axis=1)
+    # what a leap is between lies between its own samples
+    leaps = np.ptp(s[near], axis=1) > 0.02
+    at_ends[leaps] = s[ends[leaps]]
     lasts = np.maximum(np.diff(time[ends]), 1e-9)
     rate, rate_of_square = np.diff(at_ends) / lasts, np.diff(at_ends**2) / lasts
     creep = (time - time[0]) / (time[-1] - time[0]) - 0.5
     powers = [_means(s**k, edges) for k in range(4)]
     return np.column_stack([*powers, rate, rate_of_square, _means(creep, edges)])
+
+
+def _followed(causes: Array, counts: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Blocks (blocks,) but those in which speed leaps, and their neighbours, where few samples follow it.
+
+    What such a block reads for its rate of change is a matter of where its samples fall; one or two outweigh
+    all the others, while those of many steps make up for each other.
+    """
+    before = np.abs(np.diff(causes[:, 1], prepend=causes[0, 1])) > _LEAP
+    leap = (before | np.append(before[1:], False)) & (counts < _FEW_SAMPLES)
+    if leap.mean() > _MANY_LEAPS:
+        return np.ones(len(leap), dtype=bool)
+    near = leap.copy()
+    near[1:] |= leap[:-1]
+    near[:-1] |= leap[1:]
+    followed: NDArray[np.bool_] = ~near
+    return followed
 
 
 def _drift(values: Array, causes: Array) -> tuple[float, float]:

@@ -72,21 +72,26 @@ def signs(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
         # A tare error is negative at rest as well; a swapped sign grows with speed.
         idle = abs(float(np.median(rest))) if len(rest) > 0 and channel in ("thrust", "torque") else 0.0
         works = level < 0 and abs(level) > 5.0 * idle and abs(level) > 0.2 * float(np.nanmax(np.abs(values)))
-        if works or (channel == "current" and _all_negative(values)):
+        if works or (channel == "current" and _backward(values, level, rest)):
             yield Finding(
                 log.run.id,
                 channel,
                 "error",
                 "sign",
-                f"{channel} is {level:.4g} (SI) where the motor is fastest: its sign is swapped"
-                if works
-                else "current is negative almost throughout: its sign is swapped",
+                f"{channel} is {level:.4g} (SI) where the motor is fastest: its sign is swapped",
                 f"Add sign = -1 to columns.{channel} of this run.",
                 **between(log, 0, len(values) - 1),
             )
 
 
-def _all_negative(current: NDArray[np.float64]) -> bool:
-    """Whether a current that is small at top speed, as in a spin-up, says its sign by all of the run."""
-    low, high = np.nanpercentile(current, (1, 99))
-    return bool(low < 0.0 and high < 0.1 * abs(low) and np.nanmean(current) < 0.02 * low)
+def _backward(current: NDArray[np.float64], level: float, rest: NDArray[np.float64]) -> bool:
+    """Whether a current says its sign that is small at top speed, as in a spin-up, beside its first rush.
+
+    ``level`` is its median at top speed, ``rest`` what it reads at low speed, by which an offset is told.
+    """
+    known = current[np.isfinite(current)]
+    if level >= 0.0 or len(known) < 20 or float(np.mean(known)) >= 0.0:
+        return False
+    noise = 1.4826 * float(np.median(np.abs(np.diff(known)))) / np.sqrt(2.0)
+    idle = abs(float(np.percentile(rest, 50))) if len(rest) >= 20 and np.ptp(rest) < 20.0 * noise else 0.0
+    return abs(level) > max(3.0 * noise, 3.0 * idle)

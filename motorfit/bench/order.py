@@ -14,7 +14,8 @@ _EVEN = 0.3
 """Share of the usual step by which steps of one clock may differ."""
 
 _MOST_UNEVEN = 0.02
-_LONGEST = 5.0
+_SHORTEST, _LONGEST = 0.1, 5.0
+"""Of the usual step."""
 
 
 def order_of_one_clock(time: NDArray[np.float64]) -> NDArray[np.int64] | None:
@@ -26,7 +27,9 @@ def order_of_one_clock(time: NDArray[np.float64]) -> NDArray[np.int64] | None:
     order = np.argsort(time, kind="stable")
     steps = np.diff(time[order])
     usual = float(np.median(steps)) if steps.size else 0.0
-    if steps.size < 20 or usual <= 0.0 or float(steps.min()) <= 0.0 or float(steps.max()) > _LONGEST * usual:
+    if steps.size < 20 or usual <= 0.0:
+        return None
+    if float(steps.min()) < _SHORTEST * usual or float(steps.max()) > _LONGEST * usual:
         return None
     if np.mean(np.abs(steps - usual) > _EVEN * usual) > _MOST_UNEVEN:
         return None

@@ -236,12 +236,20 @@ def _blocks(log: RunLog, channel: str, top: float) -> tuple[Array, Array]:
     width = min(2, round(0.02 * time.size / max(float(time[-1] - time[0]), 1e-9)))
     near = np.clip(ends[:, None] + np.arange(-width, width + 1), 0, time.size - 1)
     at_ends = s[near].mean(axis=1)
+    # what a leap is between lies between its own samples
+    leaps = np.ptp(s[near], axis=1) > 0.02
+    at_ends[leaps] = s[ends[leaps]]
     lasts = np.maximum(np.diff(time[ends]), 1e-9)
-    powers = [np.add.reduceat(s**k, edges) / sizes for k in (1, 2, 3)]
+    following = np.append(edges[1:], time.size - 1)
+
+    def mean(x: Array) -> Array:  # by trapezoids from edge to edge
+        return np.asarray((np.add.reduceat(x, edges) + 0.5 * (x[following] - x[edges])) / sizes)
+
+    powers = [mean(s**k) for k in (1, 2, 3)]
     causes = np.column_stack([*powers, np.diff(at_ends) / lasts, np.diff(at_ends**2) / lasts])
     known = log.channels[channel]
     turns = np.add.reduceat((np.isfinite(known) & ~_still(log)).astype(float), edges) == sizes
-    return causes[turns], (np.add.reduceat(bridged(known), edges) / sizes)[turns]
+    return causes[turns], mean(bridged(known))[turns]
 
 
 def _agree(offsets: Array, weight: Array, rests: dict[int, tuple[float, float]]) -> bool:

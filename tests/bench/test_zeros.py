@@ -11,7 +11,7 @@ import pytest
 from motorfit.bench.campaign import Campaign, load_campaign
 from motorfit.bench.findings import Finding
 from motorfit.bench.logs import RunLog, read_runs
-from motorfit.bench.look_tare import tare_moved
+from motorfit.bench.look_tare import tare_drifted, tare_moved
 from motorfit.bench.zeros import zeros_of
 from motorfit.synthetic.options import BenchOptions
 from motorfit.synthetic.simulate import simulate_campaign
@@ -111,3 +111,45 @@ def test_the_declared_doubt_says_what_matters(bench: Bench) -> None:
     by = 0.002 * max(float(np.nanmax(log.channels["thrust"])) for log in logs if "thrust" in log.channels)
     changed = moved(logs, "steps", "thrust", by)
     assert list(tare_moved(campaign.model_copy(update={"bench": loose}), changed)) == []
+
+
+def every(log: RunLog, stride: int) -> RunLog:
+    """The log as a slower logger writes it."""
+    assert log.time_s is not None and log.rows is not None
+    slow = {name: values[::stride] for name, values in log.channels.items()}
+    return replace(log, time_s=log.time_s[::stride], channels=slow, rows=log.rows[::stride])
+
+
+def half_slow(log: RunLog) -> RunLog:
+    """The log of a logger that goes ten times as fast from the middle on."""
+    assert log.time_s is not None and log.rows is not None
+    half = len(log.time_s) // 2
+    at = np.concatenate([np.arange(0, half, 10), np.arange(half, len(log.time_s))])
+    some = {name: values[at] for name, values in log.channels.items()}
+    return replace(log, time_s=log.time_s[at], channels=some, rows=log.rows[at])
+
+
+@pytest.mark.parametrize("stride", [1, 3, 10, 20, 50])
+def test_no_zero_creeps_in_a_slow_log(bench: Bench, stride: int) -> None:
+    """What accelerates the shaft is no creep, however few samples a start has."""
+    logs = [every(log, stride) for log in bench[1]]
+    assert [f for log in logs for f in tare_drifted(bench[0], log)] == []
+    assert found(bench, logs) == []
+
+
+def test_no_zero_creeps_where_the_rate_changes(bench: Bench) -> None:
+    assert [f for log in bench[1] for f in tare_drifted(bench[0], half_slow(log))] == []
+
+
+@pytest.mark.parametrize("stride", [1, 5, 10])
+@pytest.mark.parametrize("channel", ["thrust", "torque"])
+def test_a_creep_is_found_at_every_rate(bench: Bench, channel: str, stride: int) -> None:
+    for log in bench[1]:
+        if log.run.kind not in ("ramp", "steps"):
+            continue
+        slow = every(log, stride)
+        assert slow.time_s is not None
+        values = slow.channels[channel]
+        creep = 0.07 * float(np.nanmax(values)) * slow.time_s / slow.time_s[-1]
+        crept = replace(slow, channels={**slow.channels, channel: values + creep})
+        assert [f.channel for f in tare_drifted(bench[0], crept)] == [channel]
