@@ -129,7 +129,7 @@ def make_clock(
             *remarks,
             Remark("error", "too-short", "fewer than two rows with a time", "Record the run again."),
         ]
-    time = _unwrapped(stamps[rows], remarks)
+    time = unwrapped(stamps[rows], remarks)
     if np.any(np.diff(time) < 0):
         keep = _in_step(time)
         out = rows[~keep]
@@ -218,8 +218,8 @@ def make_clock(
     return Clock(time_s, rows, groups), remarks
 
 
-def _unwrapped(time: NDArray[np.float64], remarks: list[Remark]) -> NDArray[np.float64]:
-    """A counter of 16 or 32 bits that started again at zero, continued."""
+def unwrapped(time: NDArray[np.float64], remarks: list[Remark]) -> NDArray[np.float64]:
+    """A counter (n,) of 16 or 32 bits that started again at zero, continued; `remarks` are told so."""
     step = np.diff(time)
     back = np.flatnonzero(step < 0)
     if len(back) == 0 or np.any(time < 0) or np.any(time != np.floor(time)):

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from motorfit.bench.clock import seconds_of_stamps
+from motorfit.bench.clock import seconds_of_stamps, unwrapped
 from motorfit.bench.labels import label_of, unit_of
 from motorfit.bench.rawtable import RawTable
 from motorfit.units import UnitError, channel_conversion
@@ -215,6 +215,9 @@ def _values(table: RawTable, column: ColumnGuess) -> Array:
         stamps = seconds_of_stamps(table.texts.get(position, {}), len(raw))
         if stamps is not None:
             return stamps
+        known = np.isfinite(raw)
+        raw = raw.copy()
+        raw[known] = unwrapped(raw[known], [])
     unit = column.unit or {"speed": "rpm", "voltage": "V", "current": "A"}.get(column.channel, "1")
     try:
         conversion = channel_conversion(column.channel, unit, 7)

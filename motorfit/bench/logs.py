@@ -108,6 +108,14 @@ def _read(campaign: Campaign, run: Run) -> tuple[RunLog | None, list[Finding]]:
     return log, reading.findings
 
 
+_NOTHING_READ = Remark(
+    "error",
+    "no-known-column",
+    "no column of a known name holds a number",
+    "Check that the sensors were connected, or name other columns in [runs.columns].",
+)
+
+
 class _Reading:
     """Turns one raw table into a `RunLog`, gathering findings on the way."""
 
@@ -136,6 +144,10 @@ class _Reading:
             return None
         values = {name: self._channel(name, column) for name, column in columns.items()}
         channels = {name: v for name, v in values.items() if v is not None}
+        if not channels:
+            if not any(f.severity == "error" for f in self.findings):
+                self._add([_NOTHING_READ])
+            return None
         if self._run.kind == "table":
             if time_column is not None:
                 self._add(

@@ -32,6 +32,9 @@ _TOO_LATE_S = {"speed": 0.15, "current": 0.15, "thrust": 0.3, "torque": 0.3}
 _MEMORY_S = 0.05
 """Samples nearer than this are not counted as independent."""
 
+_UNREAD_S = 0.1
+"""Stretches without readings from which a line across them is no reading."""
+
 _CLEAR = 12.0
 """Gain in log-likelihood from which a shift is clear, far beyond chance over the shifts tried."""
 
@@ -108,7 +111,12 @@ def _of_run(log: RunLog) -> Iterator[_Late]:
     step = float(even[1] - even[0])
     if log.run.propeller is not None and log.run.kind != "coast-down":
         causes = _of_speed(on["speed"], step)
-        cells = {c: _lateness(on[c], causes, step) for c in ("thrust", "torque") if c in on}
+        there = _read(even, time, speed)
+        cells = {
+            c: _lateness(on[c], causes, step, there & _read(even, time, log.channels[c]))
+            for c in ("thrust", "torque")
+            if c in on
+        }
         for channel, (late, gain) in cells.items():
             if late > 0.0:
                 yield _Late(log, channel, late, gain)
@@ -141,17 +149,36 @@ def _of_speed(speed: Array, step: float) -> Array:
     return np.column_stack([np.ones_like(s), s, s * s, s**3, np.gradient(smooth, step)])
 
 
-def _lateness(values: Array, causes: Array, step: float) -> tuple[float, float]:
-    """How late `values` (n,) are against combinations of `causes` (n, k) [s], and the gain; 0 if unclear."""
+def _read(even: Array, time: Array, values: Array) -> NDArray[np.bool_]:
+    """Instants `even` (n,) that no long stretch without readings covers."""
+    known = np.flatnonzero(np.isfinite(values))
+    there: NDArray[np.bool_] = (even >= time[known[0]]) & (even <= time[known[-1]])
+    for k in np.flatnonzero(np.diff(time[known]) > _UNREAD_S).tolist():
+        first, last = np.searchsorted(even, (time[known[k]], time[known[k + 1]]))
+        there[first:last] = False
+    return there
+
+
+def _lateness(
+    values: Array, causes: Array, step: float, there: NDArray[np.bool_] | None = None
+) -> tuple[float, float]:
+    """How late `values` (n,) are against combinations of `causes` (n, k) [s], and the gain; 0 if unclear.
+
+    `there` (n,) says where both were read; elsewhere they are bridged and tell nothing.
+    """
     most = min(round(_LATEST_S / step), values.size // 4)
     inside = slice(most, values.size - most)
-    basis, _ = np.linalg.qr(causes[inside])
+    chosen = slice(None) if there is None or there[inside].all() else np.flatnonzero(there[inside])
+    count = inside.stop - inside.start if isinstance(chosen, slice) else len(chosen)
+    if count < 100:
+        return 0.0, 0.0
+    basis, _ = np.linalg.qr(causes[inside][chosen])
     shifts = np.arange(-most, most + 1)
     left = np.full(shifts.size, np.inf)
 
     def fill(some: NDArray[np.int64]) -> None:
         for k in some.tolist():
-            y = values[inside.start + shifts[k] : inside.stop + shifts[k]]
+            y = values[inside.start + shifts[k] : inside.stop + shifts[k]][chosen]
             y = y - y.mean()
             left[k] = float(y @ y) - float(np.sum((basis.T @ y) ** 2))
 
@@ -163,7 +190,7 @@ def _lateness(values: Array, causes: Array, step: float) -> tuple[float, float]:
     if best in (0, shifts.size - 1) or left[best] <= 0.0:
         return 0.0, 0.0
     ratio = left[most] / left[best]
-    gain = 0.5 * (inside.stop - inside.start) * step / _MEMORY_S * float(np.log(ratio))
+    gain = 0.5 * count * step / _MEMORY_S * float(np.log(ratio))
     late = float(shifts[best]) * step
     if abs(late) < _NOTICED_S or gain < _CLEAR or ratio < _BETTER:
         return 0.0, 0.0

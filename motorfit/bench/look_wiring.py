@@ -94,4 +94,4 @@ def _backward(current: NDArray[np.float64], level: float, rest: NDArray[np.float
         return False
     noise = 1.4826 * float(np.median(np.abs(np.diff(known)))) / np.sqrt(2.0)
     idle = abs(float(np.percentile(rest, 50))) if len(rest) >= 20 and np.ptp(rest) < 20.0 * noise else 0.0
-    return abs(level) > max(3.0 * noise, 3.0 * idle)
+    return bool(abs(level) > max(3.0 * noise, 3.0 * idle))

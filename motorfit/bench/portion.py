@@ -7,11 +7,18 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from motorfit.bench.clock import Clock, seconds_of_stamps
+from motorfit.bench.clock import Clock, seconds_of_stamps, unwrapped
 from motorfit.bench.columns import column_position
 from motorfit.bench.findings import rows_text
 from motorfit.bench.models import Run, Where
+from motorfit.bench.order import order_of_one_clock
 from motorfit.bench.rawtable import RawTable, Remark
+
+_ORDINARY = 5.0
+"""Usual steps of time up to which a run goes on."""
+
+_MOST_PARTS = 0.05
+"""Share of rows from which starts of parts are none: time is in no order at all."""
 
 __all__ = ["parts_of", "parts_remedy", "portion_of", "window_of"]
 
@@ -100,7 +107,7 @@ def parts_of(table: RawTable, time_position: int | None) -> list[tuple[int, int]
         time = seconds_of_stamps(table.texts.get(time_position, {}), count)
         if time is None:
             time = table.numbers[:, time_position]
-        cuts |= set(_restarts(time))
+        cuts = {s for s in cuts if not _goes_on(time, s)} | set(_restarts(time))
     edges = [0, *sorted(cuts), count]
     return [(a, b) for a, b in itertools.pairwise(edges) if b > a]
 
@@ -110,6 +117,8 @@ def parts_remedy(table: RawTable, time_position: int | None) -> str:
     parts = parts_of(table, time_position)
     if len(parts) < 2:
         return "Check the time column; if two runs were joined, split the file there."
+    if len(parts) > _FEW:
+        return "Time is in no order at all: sort the rows by time, or check which column is the time."
     return (
         f"If runs were joined, give each of them a [[runs]] table of its own: {_parts_text(parts, table)}"
         f"{_told_apart_by(parts, table, time_position)}. Otherwise check the time column."
@@ -144,13 +153,22 @@ def _parts_text(parts: list[tuple[int, int]], table: RawTable) -> str:
 
 def _restarts(time: NDArray[np.float64]) -> list[int]:
     rows = np.flatnonzero(np.isfinite(time))
-    known = time[rows]
+    known = unwrapped(time[rows], [])
+    if order_of_one_clock(known) is not None:  # one run, in whatever order
+        return []
     found = []
     for back in np.flatnonzero(np.diff(known) < 0).tolist():
         after = known[back + 1 : back + 1 + _FEW]
         if np.all(after <= known[back]) and (len(after) == _FEW or len(known) < 4 * _FEW):
             found.append(int(rows[back + 1]))
-    return found
+    return found if len(found) < _FEW or len(found) < _MOST_PARTS * len(known) else []
+
+
+def _goes_on(time: NDArray[np.float64], row: int) -> bool:
+    """Whether time steps over a repeated header as it does elsewhere: it was written again within a run."""
+    steps = np.diff(time[np.isfinite(time)])
+    usual = float(np.median(steps)) if steps.size else 0.0
+    return bool(0.0 < time[row] - time[row - 1] <= _ORDINARY * usual)
 
 
 def _where_rows(table: RawTable, where: Where) -> tuple[NDArray[np.bool_] | None, Remark]:

@@ -9,6 +9,7 @@ from motorfit.bench.campaign import CampaignError, load_campaign
 from motorfit.bench.codes import fault_codes
 from motorfit.bench.findings import LogError
 from motorfit.bench.logs import read_run
+from motorfit.bench.propose import propose
 from tests.bench.helpers import CAMPAIGN, HEADER, kinds, log_with, rows
 
 LOAD = 'propeller = "p7x35x3"\n'
@@ -106,3 +107,28 @@ def test_positions_work_without_a_header(tmp_path: Path) -> None:
     campaign = load_campaign(tmp_path / "c.toml")
     log = read_run(campaign, campaign.runs[0])
     assert log.rows is not None and log.rows[0] == 51 and len(log.rows) == 50
+
+
+def _propose(folder: Path, name: str, lines: list[str]) -> list[str]:
+    (folder / name).write_text("".join(lines))
+    return [line for line in propose(folder).text.splitlines() if line.startswith(("part", "kind"))]
+
+
+def test_a_log_turned_about_is_one_run(tmp_path: Path) -> None:
+    assert len(_propose(tmp_path, "a.csv", [HEADER, *rows(200)[::-1]])) == 1
+
+
+def test_a_header_within_a_run_begins_no_other(tmp_path: Path) -> None:
+    assert len(_propose(tmp_path, "a.csv", [HEADER, *rows(60)[:30], HEADER, *rows(60)[30:]])) == 1
+
+
+def test_a_counter_that_wraps_is_one_run(tmp_path: Path) -> None:
+    """A counter of 16 bits in milliseconds starts again at zero after 65 s."""
+    lines = [f"{(65000 + 10 * i) % 65536}," + row.split(",", 1)[1] for i, row in enumerate(rows(200))]
+    assert len(_propose(tmp_path, "a.csv", [HEADER.replace("time [s]", "time [ms]"), *lines])) == 1
+
+
+def test_a_header_after_a_pause_begins_another(tmp_path: Path) -> None:
+    later = [f"{5.0 + float(row.split(',', 1)[0]):.4f},{row.split(',', 1)[1]}" for row in rows(60)]
+    said = _propose(tmp_path, "a.csv", [HEADER, *rows(60), HEADER, *later])
+    assert [line[:8] for line in said if line.startswith("part")] == ["part = 1", "part = 2"]

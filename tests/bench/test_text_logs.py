@@ -390,3 +390,10 @@ def test_a_log_cut_anywhere_is_read_or_refused(cut: int) -> None:
         if complete < 1:
             return
         np.testing.assert_array_equal(table.numbers[:complete], whole[:complete])
+
+
+def test_a_log_whose_known_columns_are_words_is_refused(tmp_path: Path) -> None:
+    body = "".join("0.1,0.2,OL\n" for _ in range(30))
+    assert "no column of a known name holds a number" in errors(
+        tmp_path, "time [s],angle,speed [rpm]\n" + body
+    )
