@@ -1,7 +1,7 @@
 """Whether probabilities and intervals of `compare` hold what they promise: simulated benches of two motors.
 
 Usage: python -m benchmarks.compare_calibration [--benches N] [--kind pair|rich|twins|days] [--seed N]
-                                                [--draws N] [--json OUT]
+                                                [--as-believed] [--draws N] [--json OUT]
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from motorfit.answers.facts import campaign_air
 from motorfit.answers.figures import Conditions, figures, machine_for
 from motorfit.answers.metrics import chosen_metrics
 from motorfit.answers.pairing import Subject
+from motorfit.answers.spreads import PROPELLER_SPREAD, REMOUNT_SCATTER
 from motorfit.archive.loaded import LoadedFit
 from motorfit.archive.store import load_fit, save_fit
 from motorfit.errors import MotorfitError
@@ -43,6 +44,7 @@ METRICS = (
     "hover_power_w", "max_thrust_n_per_gram",
 )  # fmt: skip
 VOLTS = 22.2
+DRAG = ("drag_current_static", "drag_current_slope", "drag_current_windage")
 _ABSENT = {"saturation_current": math.inf}
 """What a parameter is that a simulated motor does not have; for all others nothing, 0."""
 
@@ -56,6 +58,26 @@ class Bench:
     truths: tuple[Truth, Truth]
 
 
+WARMTH_K = 1.0
+"""Scale of what a motor is warmer than the air when a run begins, as the table of priors has it."""
+
+
+def remounted(motor: TrueMotor, rng: np.random.Generator) -> TrueMotor:
+    """The same motor mounted again on another day, as far off as is believed of that."""
+    return scattered(motor, rng, REMOUNT_SCATTER, motor.id)
+
+
+def scattered(motor: TrueMotor, rng: np.random.Generator, sd: Mapping[str, float], id: str) -> TrueMotor:
+    """A unit of a model, or a mounting of a unit: every quantity off by its own relative scatter."""
+    p = dict(motor.parameters)
+    off = {name: math.exp(scale * float(rng.standard_normal())) for name, scale in sd.items()}
+    for name in ("kv", "kt_kv_ratio", "winding_resistance", "rotor_inertia"):
+        p[name] *= off[name]
+    for name in DRAG:
+        p[name] *= off["no_load_current"]
+    return replace(motor, id=id, parameters=dependent(p))
+
+
 def near(motor: TrueMotor, of: TrueMotor, rng: np.random.Generator) -> TrueMotor:
     """A motor a fraction of a per cent from another, so that which is greater is often open."""
     p = dict(of.parameters)
@@ -64,10 +86,16 @@ def near(motor: TrueMotor, of: TrueMotor, rng: np.random.Generator) -> TrueMotor
         ("drag_current_static", 0.03), ("drag_current_slope", 0.03),
     ):  # fmt: skip
         p[name] *= math.exp(rng.normal(0.0, spread))
+    return replace(motor, mass_g=of.mass_g, label_kv=of.label_kv, parameters=dependent(p))
+
+
+def dependent(parameters: Mapping[str, float]) -> dict[str, float]:
+    """Work K_t and the no-load current out again from what they follow from."""
+    p = dict(parameters)
     p["kt"] = float(motor_physics.torque_constant(p["kv"], p["kt_kv_ratio"]))
-    drag = (p["drag_current_static"], p["drag_current_slope"], p["drag_current_windage"])
+    drag = [p[name] for name in DRAG]
     p["no_load_current"] = float(motor_physics.no_load_current(p["kv"], p["winding_resistance"], *drag))
-    return replace(motor, mass_g=of.mass_g, label_kv=of.label_kv, parameters=p)
+    return p
 
 
 def fitted(folder: Path, scenario: Scenario, rng: np.random.Generator, seed: int, draws: int) -> Truth:
@@ -79,13 +107,15 @@ def fitted(folder: Path, scenario: Scenario, rng: np.random.Generator, seed: int
     return truth
 
 
-def bench(folder: Path, kind: str, seed: int, draws: int) -> Bench:
+def bench(folder: Path, kind: str, seed: int, draws: int, *, as_believed: bool = False) -> Bench:
     """Simulate and fit one bench, or two days of which a motor and a propeller saw both."""
     rng = np.random.default_rng(seed)
     if kind in ("pair", "rich"):
         options = BenchOptions.rich() if kind == "rich" else BenchOptions(spread="prior")
     else:
         options = BenchOptions(propellers=1)
+    if as_believed:
+        options = replace(options, warmth_k=WARMTH_K)
     scenario = draw_scenario(rng, options, "First day")
     first, second = scenario.motors
     if kind == "twins":
@@ -96,6 +126,16 @@ def bench(folder: Path, kind: str, seed: int, draws: int) -> Bench:
         return Bench((load_fit(library, first.id), load_fit(library, second.id)), (), (truth, truth))
     one = load_fit(library, first.id), load_fit(library, second.id)
     motors = (first, draw_motor(rng, "motor-3", options))
+    screws = scenario.propellers
+    if as_believed:
+        motors = (remounted(first, rng), motors[1])
+        screws = tuple(
+            replace(p, parameters={
+                name: value * math.exp(PROPELLER_SPREAD.get(name, 0.0) * float(rng.standard_normal()))
+                for name, value in p.parameters.items()
+            })
+            for p in screws
+        )  # fmt: skip
     tested = [p.id for p in scenario.propellers if p.tested]
     runs = tuple(plan_campaign([m.id for m in motors], tested, scenario.flywheels[0].id, options))
     again = replace(
@@ -104,12 +144,13 @@ def bench(folder: Path, kind: str, seed: int, draws: int) -> Bench:
         air=draw_air(rng),
         stand=draw_stand(rng, options),
         motors=motors,
+        propellers=screws,
         runs=runs,
     )
     later = fitted(folder, again, rng, seed + 1, draws)
-    return Bench(
-        (one[1], load_fit(library, "motor-3")), (one[0], load_fit(library, first.id)), (truth, later)
-    )
+    # the first day's copy of the propeller stands for both motors, in the answer and in the truth
+    truths = truth, replace(later, propellers=truth.propellers)
+    return Bench((one[1], load_fit(library, "motor-3")), (one[0], load_fit(library, first.id)), truths)
 
 
 def as_true(fit: LoadedFit, truth: Truth) -> Subject:
@@ -151,6 +192,7 @@ def judged(found: Bench) -> dict[str, dict[str, float]]:
             "p": pair.probability_first_greater,
             "greater": float(gap > 0.0),
             "sharper_by": pair.sharper_by,
+            "ratio_sharper_by": pair.ratio_sharper_by,
         }
     return out
 
@@ -164,6 +206,7 @@ def row(name: str, each: list[dict[str, float]]) -> str:
     return (
         f"{name:24}{int(get['inside'].sum()):5d} of {n:<5d}{np.mean(np.abs(get['z'])):8.2f}{brier:10.4f}"
         f"{ideal:9.4f} ± {scatter:.4f}{np.median(get['sharper_by']):12.1f}"
+        f"{np.nanmedian(get['ratio_sharper_by']):8.1f}"
     )
 
 
@@ -173,6 +216,11 @@ def main() -> int:
     parser.add_argument("--kind", choices=("pair", "rich", "twins", "days"), default="pair")
     parser.add_argument("--seed", type=int, default=700, help="of the first bench; the others follow")
     parser.add_argument("--draws", type=int, default=4000)
+    parser.add_argument(
+        "--as-believed",
+        action="store_true",
+        help="motors warm at the start, mountings and copies of propellers as far off as is believed",
+    )
     parser.add_argument("--json", type=Path, metavar="OUT")
     options = parser.parse_args()
     if options.benches < 1:
@@ -183,7 +231,8 @@ def main() -> int:
         note(f"bench {seed}")
         with tempfile.TemporaryDirectory() as folder:
             try:
-                found.append(judged(bench(Path(folder), options.kind, seed, options.draws)))
+                made = bench(Path(folder), options.kind, seed, options.draws, as_believed=options.as_believed)
+                found.append(judged(made))
             except MotorfitError as error:
                 failed += 1
                 note(f"failed: {error}")
@@ -194,7 +243,7 @@ def main() -> int:
     if not found:
         return 1
     print(f"{len(found)} benches of kind {options.kind}, {failed} failed")
-    heads = f"{'Brier':>10}{'ideal':>9} ± scatter{'sharper by':>12}"
+    heads = f"{'Brier':>10}{'ideal':>9} ± scatter{'sharper by':>12}{'ratio':>8}"
     print(f"{'figure':24}{'held by 90 %':>13}{'mean |z|':>8}{heads}")
     for name in METRICS:
         print(row(name, [one[name] for one in found]))
