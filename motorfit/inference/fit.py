@@ -22,7 +22,7 @@ from motorfit.inference.fast import GROUPS, FastDraws, fast_draws
 from motorfit.inference.graph import Graph, build_graph
 from motorfit.inference.lateness import find_lateness, negligible
 from motorfit.inference.noise import learn_noise, same_noise
-from motorfit.inference.optimum import Optimum, find_optimum, laplace
+from motorfit.inference.optimum import Optimum, find_first_optimum, find_optimum, laplace
 from motorfit.inference.replicas import observed_blocks, replicas
 from motorfit.inference.result import FitResult, MotorPosterior
 from motorfit.inference.target import Target, build_target
@@ -105,7 +105,7 @@ def optimise(campaign: Campaign, runs: tuple[BlockedRun, ...]) -> tuple[Target, 
     and slow errors, and with those laid in the second search ends.
     """
     target = build_target(build_graph(campaign, runs))
-    z, spent = find_optimum(target, target.graph.start(), robust=True)
+    z, spent = find_first_optimum(target)
     learned = learn_noise(target, z)
     late: dict[str, float] = {}
     refused: set[str] = set()

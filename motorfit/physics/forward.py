@@ -8,7 +8,8 @@ the lanes of one array (`motorfit.physics.slots`).
 from __future__ import annotations
 
 from motorfit.compiled import kernel
-from motorfit.lanes import Array, Lanes, any_of, load, same, spread, store, where
+from motorfit.lanes import Array, Lanes, any_of, load, same, spread, square_root, store, where
+from motorfit.lanes_math import expm1, exponential
 from motorfit.physics.advance import (
     advance,
     bus_current,
@@ -83,6 +84,20 @@ def _drag(q: Array, omega: Lanes, square: Lanes) -> Lanes:
 
 
 @kernel
+def _variance(start: Lanes, mean: Lanes, end: Lanes) -> Lanes:
+    """Variance within a block of what has this value at its start, its end, and as its mean.
+
+    Of the parabola through them, but no more than anything between the two can have (R. Bhatia, C. Davis,
+    Amer. Math. Monthly 107 (2000) 353), which a fast decay would pass.
+    """
+    bow = 6.0 * (0.5 * (start + end) - mean)
+    smooth = (end - start) * (end - start) * (1.0 / 12.0) + bow * bow * (1.0 / 180.0)
+    most = (start - mean) * (mean - end)
+    most = where(most > 0.0, most, smooth)
+    return where(smooth < most, smooth, most)
+
+
+@kernel
 def simulate_driven(
     q: Array,
     h: Array,
@@ -109,22 +124,30 @@ def simulate_driven(
     freewheel : True when the motor carries no current at all (coasting, unplugged)
     out : (blocks, N_CHANNELS, LANES) written: A, rad/s, N, N m, A, V, °C, 1
 
-    Heat follows the two nodes of `motorfit.physics.heat`, implicit, written in inverse heat capacities, which
-    are zero for a motor that does not warm at all: a posterior that holds that possibility stays smooth
-    through it.  `stored` is the winding's excess heat [J], from which the body draws.
+    Heat follows the two nodes of `motorfit.physics.heat`, with constant power over a block, written in
+    inverse heat capacities, which are all but zero for a motor that does not warm at all: a posterior that
+    holds that possibility stays smooth through it.  What the current swings about its mean within a block
+    warms too, and where it saturates gives less torque than the mean would.
     """
     omega = load(q, (P_OMEGA0,))
     air = load(q, (P_AIR,))
     t_w = t_b = air + load(q, (P_WARMTH,))
-    stored = rise_w = rise_b = climb = spread(0.0)
+    rise_w = rise_b = climb = spread(0.0)
     limit, brake = load(q, (P_LIMIT,)), load(q, (P_BRAKE,))
     rs, idle, sat, ct = load(q, (P_RS,)), load(q, (P_IDLE,)), load(q, (P_SAT,)), load(q, (P_CT,))
     reach = limit / where(brake > 1e-6, brake, 1e-6)
     bent = any_of(~same(load(q, (P_AT,)), 0.0) & ~same(ct, 0.0))
     per_tw, per_tb = 1.0 / load(q, (P_TW,)), 1.0 / load(q, (P_TB,))
+    slope_w, slope_b = load(q, (P_AW,)), load(q, (P_AB,))
+    # of the heat's equations d/dt (T_w, T_b): what passes between the nodes, and their two rates [1/s]
+    back = slope_b / where(slope_w > 0.0, slope_w, 1e9) * per_tw
+    half = 0.5 * (back + per_tb - per_tw)
+    apart = square_root(half * half + per_tw * back)
+    slowest = apart - 0.5 * (per_tw + back + per_tb)
+    above_w, above_b = slope_w * load(q, (P_TW,)), slope_b * load(q, (P_TB,))
     inverse_j = 1.0 / load(q, (P_J,))
     last_h = -1.0
-    keep_w = keep_b = spread(1.0)
+    keep_w = keep_b = to_w = to_b = spread(1.0)
     for k in range(h.shape[0]):
         # temperatures in the middle of the block, as they have been rising [K/s]
         begin_w, begin_b = t_w, t_b
@@ -179,19 +202,22 @@ def simulate_driven(
         m = samples[k]
         i_start = current_at(q, first, start, u, ke, inverse_r)
         b_start = bus_current(q, first, start, i_start, d, ke, rt, source)
+        i_end = current_at(q, regime, omega, u, ke, inverse_r)
+        swing = _variance(i_start, mean_i, i_end)
         sample_w, sample_w2, sample_i, sample_b = start, start * start, i_start, b_start
+        swung = spread(0.0)
         if m >= 1.5:
-            half = 0.5 / m
+            early = 0.5 / m
+            swung = swing * (1.0 - 1.0 / (m * m))
             bend = where(switched, 0.0, h[k] / (12.0 * m * m))
-            i_end = current_at(q, regime, omega, u, ke, inverse_r)
             b_end = bus_current(q, regime, omega, i_end, d, ke, rt, source)
             pull = slope_of_current(q, regime, ke, inverse_r)
             bent_rise = bend * (end_rise - rise)
-            sample_w = mean_w - gained * half + bent_rise
-            sample_w2 = mean_w2 - (omega * omega - start * start) * half
+            sample_w = mean_w - gained * early + bent_rise
+            sample_w2 = mean_w2 - (omega * omega - start * start) * early
             sample_w2 = sample_w2 + 2.0 * bend * (omega * end_rise - start * rise)
-            sample_i = mean_i - (i_end - i_start) * half - pull * bent_rise
-            sample_b = flow * per_h - (b_end - b_start) * half
+            sample_i = mean_i - (i_end - i_start) * early - pull * bent_rise
+            sample_b = flow * per_h - (b_end - b_start) * early
             driving = same(regime, 1.0)
             turned = d * pull * bent_rise
             if any_of(~driving):  # the derivative by speed of the power that the controller passes on
@@ -233,7 +259,10 @@ def simulate_driven(
         thrust = ct * sample_w2
         if bent:
             thrust = thrust * grown(sample_w, load(q, (P_WREF,)), load(q, (P_AT,)))
-        torque = kt / (1.0 + sample_i * sample_i * sat) * (sample_i - _drag(q, sample_w, sample_w2))
+        softened = 1.0 / (1.0 + sample_i * sample_i * sat)
+        torque = kt * softened * (sample_i - _drag(q, sample_w, sample_w2))
+        less = sat * sample_i * swung * softened * softened * softened * (3.0 - sat * sample_i * sample_i)
+        torque = torque - kt * less
         # at rest friction answers whatever the current asks, up to breaking away: nothing reaches the stand
         torque = where((start > 0.0) | (omega > 0.0), torque, 0.0)
         store(out, (k, C_CURRENT), sample_b + idle if driven else sample_b)
@@ -244,13 +273,19 @@ def simulate_driven(
         store(out, (k, C_MOTOR_VOLTAGE), ke_hot * sample_w + r_w * sample_i)
         store(out, (k, C_WINDING_TEMPERATURE), t_w)
         store(out, (k, C_DUTY), d)
-        if h[k] != last_h:
-            keep_w, keep_b = 1.0 / (1.0 + h[k] * per_tw), 1.0 / (1.0 + h[k] * per_tb)
+        if h[k] != last_h:  # how far from rest under constant power the nodes still are at the block's end
+            slow, gone = exponential(slowest * h[k]), expm1(-2.0 * apart * h[k])
+            even, odd = slow * (1.0 + 0.5 * gone), -0.5 * slow * gone / apart
+            keep_w, keep_b = even + odd * half, even - odd * half
+            to_w, to_b = odd * per_tw, odd * back
             last_h = h[k]
-        copper, iron = mean_i * mean_i * r_w, kt * _drag(q, mean_w, mean_w2) * mean_w
-        stored = (stored + h[k] * copper) * keep_w
-        t_b = (begin_b + h[k] * (load(q, (P_AB,)) * (iron + stored * per_tw) + air * per_tb)) * keep_b
-        t_w = (begin_w + h[k] * (load(q, (P_AW,)) * copper + t_b * per_tw)) * keep_w
+        copper = (mean_i * mean_i + swing) * r_w
+        iron = kt * _drag(q, mean_w, mean_w2) * mean_w
+        rest_b = air + (copper + iron) * above_b
+        rest_w = rest_b + copper * above_w
+        off_w, off_b = begin_w - rest_w, begin_b - rest_b
+        t_w = rest_w + keep_w * off_w + to_w * off_b
+        t_b = rest_b + to_b * off_w + keep_b * off_b
         rise_w, rise_b = (t_w - begin_w) * per_h, (t_b - begin_b) * per_h
 
 
