@@ -7,6 +7,9 @@ import { unitsText } from "./units.js";
 
 const WEIGHED = ["max_thrust_n", "max_thrust_n_per_gram", "peak_efficiency", "winding_resistance", "rotor_inertia", "rise_time_s", "hover_power_w"];
 let submitted = false;
+// What was entered and not yet asked, for the address where it was: a change of units draws the view anew.
+let typed = null;
+const here = () => location.hash.replace(/&?units=[^&]*/, "");
 const AIRCRAFT = [["mass_g", "All-up mass of the aircraft [g]"], ["motors_of_aircraft", "Motors that carry it"]];
 
 async function voltageOf(held, wanted) {
@@ -29,29 +32,37 @@ export async function draw(place, { query, signal }) {
   const held = await pages("/v1/motors", "motors");
   const wanted = query.getAll("motors");
   const asked = query.get("go") !== null;
+  const kept = typed?.at === here() ? typed.entered : null;
+  const entered = kept ?? query;
+  const whole = kept !== null || asked;
   const propellers = [...new Set((await pages("/v1/propellers", "propellers")).map((p) => p.propeller))];
-  const boxes = held.map((m) => h("label", { class: "tick" }, h("input", { type: "checkbox", value: m.motor, checked: wanted.includes(m.motor) }), m.motor));
+  const boxes = held.map((m) => h("label", { class: "tick" }, h("input", { type: "checkbox", value: m.motor, checked: entered.getAll("motors").includes(m.motor) }), m.motor));
   const list = h("datalist", { id: "propellers" }, propellers.map((p) => h("option", { value: p })));
   // What was asked without a propeller is not shown with one.
-  const propeller = h("input", { list: "propellers", value: query.get("propeller") ?? (asked ? "" : propellers[0] ?? ""), placeholder: "7x3.5x3", spellcheck: "false" });
-  const voltage = h("input", { type: "number", min: 0.1, step: "any", value: query.get("voltage") ?? (asked ? "" : await voltageOf(held, wanted)) });
-  const number = (name) => [name, h("input", { type: "number", min: 0, step: "any", value: query.get(name) ?? "" })];
+  const propeller = h("input", { list: "propellers", value: entered.get("propeller") ?? (whole ? "" : propellers[0] ?? ""), placeholder: "7x3.5x3", spellcheck: "false" });
+  const voltage = h("input", { type: "number", min: 0.1, step: "any", value: entered.get("voltage") ?? (whole ? "" : await voltageOf(held, wanted)) });
+  const number = (name) => [name, h("input", { type: "number", min: 0, step: "any", value: entered.get(name) ?? "" })];
   const weights = WEIGHED.map((name) => number(`w.${name}`));
   const aircraft = AIRCRAFT.map(([name]) => number(name));
   const answer = h("div", {});
-  const submit = (event) => {
-    event.preventDefault();
+  function entries() {
     const q = new URLSearchParams();
     for (const box of boxes) { const tick = box.querySelector("input"); if (tick.checked) q.append("motors", tick.value); }
+    if (propeller.value.trim()) q.set("propeller", propeller.value.trim());
+    if (voltage.value) q.set("voltage", voltage.value);
+    for (const [name, input] of [...weights, ...aircraft]) if (Number(input.value) > 0) q.set(name, input.value);
+    return q;
+  }
+  const submit = (event) => {
+    event.preventDefault();
+    const q = entries();
     if (!q.has("motors")) { show(answer, notes([{ level: "error", text: "Choose a motor first, better two." }])); return; }
     if (propeller.value.trim() && !(Number(voltage.value) > 0)) {
       show(answer, notes([{ level: "error", text: "Give a voltage above 0 to go with the propeller, or leave both empty to compare parameters alone." }]));
       voltage.focus();
       return;
     }
-    if (propeller.value.trim()) q.set("propeller", propeller.value.trim());
-    if (voltage.value) q.set("voltage", voltage.value);
-    for (const [name, input] of [...weights, ...aircraft]) if (Number(input.value) > 0) q.set(name, input.value);
+    typed = null;
     q.set("units", unitsText());
     q.set("go", "1");
     submitted = true;
@@ -60,7 +71,7 @@ export async function draw(place, { query, signal }) {
   };
   const open = [...weights, ...aircraft].some(([, i]) => i.value);
   show(place, h("h1", {}, "Compare"), held.length ? null : h("p", {}, "There is no motor yet. ", h("a", { href: "#/campaign" }, "Begin a campaign"), "."),
-    h("form", { class: "card", onsubmit: submit },
+    h("form", { class: "card", onsubmit: submit, oninput: () => { typed = { at: here(), entered: entries() }; } },
       h("fieldset", {}, h("legend", {}, "Motors, at most eight"), h("div", { class: "row" }, boxes)),
       h("div", { class: "row" }, field("On one propeller (an id, or D x P x blades in inches)", propeller), list, field("Voltage [V]", voltage)),
       h("details", { open }, h("summary", {}, "Weights of your own, and an aircraft"),
@@ -78,7 +89,7 @@ export async function draw(place, { query, signal }) {
     const found = await ask("/v1/comparisons", body, signal);
     show(answer, comparison(found, body));
     // Who pressed the button goes on from the answer, not from the top of the form.
-    if (pressed) answer.querySelector("h2").focus();
+    if (pressed && document.activeElement === document.body) answer.querySelector("h2").focus();
     say(`Compared ${found.motors.join(", ")}`);
   } catch (error) {
     if (!signal.aborted) show(answer, notes([{ level: "error", kind: "No answer", text: refusal(error) }]));

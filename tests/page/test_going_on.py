@@ -104,3 +104,21 @@ def test_another_motor_keeps_the_focus_on_its_choice(library: Path, open_tab: Op
         assert focused(page) == "Motor"
         page.keyboard.press("ArrowUp")
         page.get_by_role("heading", level=1, name="What if: gull-2306").wait_for()
+
+
+def test_what_is_entered_outlives_a_change_of_units(library: Path, open_tab: OpenTab) -> None:
+    with served(library) as base:
+        tab = open_tab(base)
+        page = tab.page
+        tab.visit("compare", "Compare")
+        page.get_by_label("gull-2306").check()
+        page.get_by_label("Voltage [V]").fill("13.3")
+        page.get_by_text("Units and look").click()
+        page.locator("[data-setting=force]").select_option("g")
+        page.locator("#content[data-ready='2']").wait_for()
+        assert page.get_by_label("gull-2306").is_checked()
+        assert not page.get_by_label("tern-2807").is_checked()
+        assert page.get_by_label("Voltage [V]").input_value() == "13.3"
+        page.get_by_role("button", name="Compare", exact=True).click()
+        page.wait_for_url(lambda url: "voltage=13.3" in url and "gull-2306" in url)
+        page.locator("[data-metric=max_thrust_n]").get_by_text(" g", exact=False).first.wait_for()
