@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from motorfit.inference.differences import derivatives, residuals_about
+from motorfit.inference.differences import linearise
 from motorfit.inference.evidence_kernels import scale_of, score_of_size
 from motorfit.inference.priors import HalfNormal
 from motorfit.inference.slow_error import directions
@@ -179,8 +179,8 @@ def evidence_at(bare: Target, z: Array) -> Evidence:
     """
     flat = bare.flat
     free = np.array([not _at_bound(x, c.prior) for x, c in zip(z, bare.graph.coordinates, strict=True)])
-    rows = residuals_about(bare, z, free)
-    r, j = rows[0], derivatives(rows)
+    linear = linearise(bare, z, free)
+    r, j = linear.residuals, linear.jacobian
     parts = []
     rest = np.ones(r.size, dtype=bool)
     for run in range(flat.first.size - 1):

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from types import MappingProxyType
 
 import numpy as np
@@ -18,6 +19,7 @@ import numpy.typing as npt
 from motorfit.bench.models import Campaign, Motor, Propeller, Run
 from motorfit.bench.reduce import BlockedRun
 from motorfit.inference.priors import BELIEFS, Belief, BetaLogit, Flat, HalfNormal, Normal, Prior, StudentT
+from motorfit.inference.reach import LIMIT, colours_of, reach_of
 from motorfit.inference.warming import NODES_S, warming_time
 from motorfit.physics.motor import torque_constant
 from motorfit.physics.propeller import torque_coefficient
@@ -74,6 +76,16 @@ class Graph:
     def size(self) -> int:
         """Number of coordinates."""
         return len(self.coordinates)
+
+    @cached_property
+    def reach(self) -> npt.NDArray[np.bool_]:
+        """(coordinates, runs) True where the readings of a run follow a coordinate."""
+        return reach_of([c.name for c in self.coordinates], self.runs)
+
+    @cached_property
+    def colours(self) -> npt.NDArray[np.int64]:
+        """(coordinates,) numbers from 0: two coordinates of one number share no run."""
+        return colours_of(self.reach)
 
     def lateness_s(self, channel: str) -> float:
         """How late a channel may be [s], two sigma beyond what its logs show; 0 where it is on time."""
@@ -230,7 +242,7 @@ def current_limit_of(campaign: Campaign, run: Run) -> float | None:
 
 def limit_name(limit_a: float) -> str:
     """Coordinate of the limit of motor current whose nominal value is `limit_a` [A]."""
-    return f"current_limit[{limit_a:g}]"
+    return f"{LIMIT}[{limit_a:g}]"
 
 
 def _propeller(b: _Builder, propeller: Propeller) -> None:

@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from motorfit.inference.differences import derivatives, residuals_about
+from motorfit.inference.differences import linearise
 from motorfit.inference.graph import MEASURED
 from motorfit.inference.slow_error import slow_error
 from motorfit.inference.target import Target, whitening
@@ -101,7 +101,7 @@ class _Look:
 
 def _look(target: Target, z: Array) -> _Look:
     target = _evenly_weighed(target)
-    return _Look(target, z, np.linalg.qr(derivatives(residuals_about(target, z)))[0])
+    return _Look(target, z, np.linalg.qr(linearise(target, z).jacobian)[0])
 
 
 def _evenly_weighed(target: Target) -> Target:

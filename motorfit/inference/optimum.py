@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.errors import MotorfitError
-from motorfit.inference.differences import derivatives, residuals_about
+from motorfit.inference.differences import linearise
 from motorfit.inference.priors import HalfNormal, Prior
 from motorfit.inference.target import Target
 
@@ -66,30 +66,49 @@ class Optimum:
     condition: float
 
 
-def _softened(rows: Array, soft: int) -> Array:
-    """Residuals (draws, rows), the first `soft` of them grown no faster than a logarithm's root beyond a few
-    deviations (Cauchy's loss).
+@dataclass(frozen=True)
+class _Place:
+    """What a search knows of a position: |r|, and JᵀJ (d, d) and Jᵀr (d,) of its residuals [-]."""
 
-    Those of the priors behind them never are: what the data then say would no longer be held anywhere.
+    length: float
+    gram: Array
+    pull: Array
+
+
+def _place(target: Target, z: Array, robust: bool) -> _Place:
+    linear = linearise(target, z)
+    data, rate = _softened(linear.data, robust)
+    beliefs = _finite(linear.beliefs)
+    gram, pull = linear.products(data, rate, beliefs)
+    return _Place(math.sqrt(float(data @ data + beliefs @ beliefs)), gram, pull)
+
+
+def _finite(rows: Array) -> Array:
+    return np.clip(np.where(np.isnan(rows), _FAR, rows), -_FAR, _FAR)
+
+
+def _softened(rows: Array, robust: bool) -> tuple[Array, Array]:
+    """Residuals of readings (rows,), if `robust` grown no faster than a logarithm's root beyond a few
+    deviations (Cauchy's loss), and how fast each grows (rows,).
+
+    Those of the priors never are: what the data then say would no longer be held anywhere.
     """
-    out = np.clip(np.nan_to_num(rows, nan=_FAR), -_FAR, _FAR)
-    data = out[:, :soft]
-    out[:, :soft] = np.sign(data) * _SOFT * np.sqrt(np.log1p((data / _SOFT) ** 2))
-    return out
+    rows = _finite(rows)
+    if not robust:
+        return rows, np.ones(rows.size)
+    u = np.maximum(np.abs(rows) / _SOFT, 1e-9)
+    root = np.sqrt(np.log1p(u * u))
+    return np.sign(rows) * _SOFT * root, u / (root * (1.0 + u * u))
 
 
-def _condensed(rows: Array, j: Array) -> Array:
+def _condensed(place: _Place) -> Array:
     """A small Jacobian of (|r|, 0, 0, ...) with the products JᵀJ and Jᵀr of the large one.
 
     The search uses nothing else of thousands of rows.  In an orthonormal basis that begins with r/|r| the
     residual is its length alone; the rest of J enters by a Cholesky factor.
     """
-    # one matrix product for all: it copies its operands, so that no digit depends on where they lie in memory
-    both = np.concatenate([rows[:, None], j], axis=1)
-    gram = both.T @ both
-    size = max(math.sqrt(float(gram[0, 0])), 1e-300)
-    along = gram[0, 1:] / size
-    rest = gram[1:, 1:] - np.outer(along, along)
+    along = place.pull / max(place.length, 1e-300)
+    rest = place.gram - np.outer(along, along)
     ridge = 1e-12 * float(np.trace(rest)) + 1e-12
     return np.concatenate([along[None, :], np.linalg.cholesky(rest + ridge * np.eye(along.size)).T])
 
@@ -97,14 +116,6 @@ def _condensed(rows: Array, j: Array) -> Array:
 def bounds_of(prior: Prior) -> tuple[float, float]:
     """Where a coordinate's prior ends [-]."""
     return (0.0, prior.top) if isinstance(prior, HalfNormal) else (-np.inf, np.inf)
-
-
-def _jacobian(target: Target, z: Array, step: float = 1e-5) -> Array:
-    """Central differences of the residuals, all columns in one batch: (rows, coordinates)."""
-    d = z.size
-    batch = np.concatenate([z + step * np.eye(d), z - step * np.eye(d)])
-    rows = target.residuals(batch)
-    return np.asarray((rows[:d] - rows[d:]).T / (2.0 * step))
 
 
 def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool = False) -> tuple[Array, int]:
@@ -128,17 +139,14 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
     """
     from lmfit import Minimizer, Parameters
 
-    first = residuals_about(target, start)
-    if not np.isfinite(first[0]).all():
+    if not np.isfinite(target.residuals(start[None, :])).all():
         raise OptimumError(
             "The model has no finite prediction at the start of the fit. Run `motorfit check` on the "
             "campaign: a unit slip or a wrong pole count is the usual cause."
         )
     names = [f"z{i}" for i in range(start.size)]
-    soft = target.data_rows if robust else 0
-    first = _softened(first, soft)
     # within what the data allow: a step further inside may be many of a coordinate's standard deviations
-    room = np.minimum(0.5 / np.linalg.norm(derivatives(first), axis=0).clip(1e-12), _INSIDE)
+    room = np.minimum(0.5 / np.sqrt(np.diag(_place(target, start, robust).gram)).clip(1e-12), _INSIDE)
     parameters = Parameters()
     for name, value, coordinate, step in zip(names, start, target.graph.coordinates, room, strict=True):
         low, high = bounds_of(coordinate.prior)
@@ -151,37 +159,37 @@ def find_optimum(target: Target, start: Array, *, most: int = 60, robust: bool =
         z = np.fromiter((p[name].value for name in names), dtype=np.float64, count=len(names))
         return np.round(z, 8)
 
-    at: list[tuple[Array, Array]] = []
+    at: list[tuple[Array, _Place]] = []
 
-    def rows_about(p: Parameters) -> Array:
+    def here(p: Parameters) -> _Place:
         # the search asks for the residuals of a place first, and of most for their derivatives next
         z = position(p)
         if not (at and np.array_equal(at[0][0], z)):
-            at[:] = [(z, _softened(residuals_about(target, z), soft))]
+            at[:] = [(z, _place(target, z, robust))]
         return at[0][1]
 
     def length(p: Parameters) -> Array:
         out = np.zeros(start.size + 1)
-        rows = rows_about(p)[0]
-        out[0] = math.sqrt(float(np.sum(rows * rows)))
+        out[0] = here(p).length
         return out
 
     def derivative(p: Parameters) -> Array:
-        rows = rows_about(p)
-        return _condensed(rows[0], derivatives(rows))
+        return _condensed(here(p))
 
     fit = Minimizer(length, parameters, scale_covar=False, calc_covar=False).minimize(
         method="least_squares", jac=derivative, x_scale=1.0, max_nfev=most, ftol=1e-4 if robust else 1e-6,
         xtol=1e-5, gtol=1e-5,
     )  # fmt: skip
     end = position(fit.params)
-    now, then = (_height(target, z, soft) for z in (end, start))
+    now, then = (_height(target, z, robust) for z in (end, start))
     return (end if now <= then else start), int(fit.nfev)
 
 
-def _height(target: Target, z: Array, soft: int) -> float:
-    """Sum of squares of residuals at a position, the first `soft` of them softened."""
-    return float(np.sum(_softened(target.residuals(z[None, :]), soft)[0] ** 2))
+def _height(target: Target, z: Array, robust: bool) -> float:
+    """Sum of squares of residuals at a position, those of readings softened if `robust`."""
+    at = z[None, :]
+    data, _ = _softened(target.data_residuals(at)[0], robust)
+    return float(data @ data + np.sum(_finite(target.belief_residuals(at)[0]) ** 2))
 
 
 def find_first_optimum(target: Target) -> tuple[Array, int]:
@@ -204,7 +212,7 @@ def find_first_optimum(target: Target) -> tuple[Array, int]:
         starts.append(z)
     with ThreadPoolExecutor(len(starts)) as threads:  # most of a step is compiled, without the lock
         tried = list(threads.map(lambda z: find_optimum(target, z, most=_FOLLOWED, robust=True), starts))
-    best = min((z for z, _ in tried), key=lambda z: _height(target, z, target.data_rows))
+    best = min((z for z, _ in tried), key=lambda z: _height(target, z, True))
     end, more = find_optimum(target, best, robust=True)
     return end, more + sum(spent for _, spent in tried)
 
@@ -216,8 +224,8 @@ def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:
     ------
     OptimumError : the model has no finite prediction there, or a direction is left undetermined
     """
-    rows = target.residuals(z[None, :])[0]
-    j = _jacobian(target, z)
+    linear = linearise(target, z, central=True)
+    rows, j = linear.residuals, linear.jacobian
     if not (np.isfinite(rows).all() and np.isfinite(j).all()):
         raise OptimumError(
             "The fit ended where the model has no finite prediction. Run `motorfit check`, and look for a "

@@ -153,6 +153,11 @@ class Target:
         used = self.isd > 0.0
         return np.where(used, np.cumsum(used).reshape(used.shape) - 1, -1)
 
+    @cached_property
+    def cuts(self) -> npt.NDArray[np.int64]:
+        """(runs + 1,) first data residual of each run."""
+        return np.concatenate(([0], np.cumsum(np.count_nonzero(self.isd, axis=1))))[self.flat.first]
+
     @property
     def innovation_sd(self) -> Array:
         """What a block adds to the noise of the one before, (blocks, N_CHANNELS) SI; NaN where not used."""
@@ -186,15 +191,20 @@ class Target:
     def residuals(self, z: Array) -> Array:
         """Data, prior and combination residuals of draws: (draws, rows), with -½ Σ r² the log density to
         optimise."""
-        data = self.data_rows
+        return np.concatenate([self.data_residuals(z), self.belief_residuals(z)], axis=1)
+
+    def data_residuals(self, z: Array) -> Array:
+        """Residuals of the readings, (draws, coordinates) to (draws, data residuals)."""
+        out = np.empty((z.shape[0], self.data_rows))
         with np.errstate(all="ignore"):  # a search may pass absurd places; they are not finite
-            v = self.values(z)
-            terms, _ = combined_terms(self.graph, v)
-            out = np.empty((z.shape[0], data + z.shape[1] + terms.shape[0]))
-            self._run(v, out)  # fills the columns of the data
-        out[:, data : data + z.shape[1]] = self._prior_residuals(z)
-        out[:, data + z.shape[1] :] = terms.T
+            self._run(self.values(z), out)
         return out
+
+    def belief_residuals(self, z: Array) -> Array:
+        """Residuals of priors and of combinations, (draws, coordinates) to (draws, beliefs)."""
+        with np.errstate(all="ignore"):
+            terms, _ = combined_terms(self.graph, self.values(z))
+        return np.concatenate([self._prior_residuals(z), terms.T], axis=1)
 
     def log_density(self, z: Array) -> Array:
         """Log posterior up to a constant, (draws, coordinates) to (draws,); -inf where impossible."""

@@ -30,6 +30,19 @@ class Toy:
         """As `Target.residuals`."""
         return self.rows(z)
 
+    def data_residuals(self, z: Array) -> Array:
+        """As `Target.data_residuals`: all of them are."""
+        return self.rows(z)
+
+    def belief_residuals(self, z: Array) -> Array:
+        """As `Target.belief_residuals`: none."""
+        return np.zeros((z.shape[0], 0))
+
+    @property
+    def cuts(self) -> npt.NDArray[np.int64]:
+        """As `Target.cuts`: all residuals are of one run."""
+        return np.array([0, self.rows(np.zeros((1, self.graph.size))).shape[1]])
+
     def log_density(self, z: Array) -> Array:
         """As `Target.log_density`."""
         out = -0.5 * np.sum(self.rows(z) ** 2, axis=1)
@@ -46,7 +59,9 @@ def toy(rows: Callable[[Array], Array], size: int, bounded: dict[int, float]) ->
         return HalfNormal(top=bounded[i]) if i in bounded else Flat()
 
     coordinates = tuple(Coordinate(f"z{i}", LINEAR, 0.0, 1.0, prior(i)) for i in range(size))
-    graph = SimpleNamespace(coordinates=coordinates, size=size)
+    graph = SimpleNamespace(
+        coordinates=coordinates, size=size, colours=np.arange(size), reach=np.ones((size, 1), dtype=bool)
+    )
     flat = SimpleNamespace(size=100, h=np.zeros(100))
     return cast(Target, Toy(rows, graph, flat))
 
