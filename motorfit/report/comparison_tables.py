@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
-from rich.console import Group
+from rich.console import Group, RenderableType
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -21,6 +22,7 @@ from motorfit.report.comparison_words import (
     unit_of_difference,
 )
 from motorfit.report.format import decimals, digits, interval_texts, percent
+from motorfit.report.narrow import ByWidth, Name
 from motorfit.report.tables import plain_table
 
 if TYPE_CHECKING:
@@ -32,7 +34,7 @@ SAFETY = (
 )
 
 
-def comparison_tables(answer: Comparison) -> Iterator[Group | Table | Text]:
+def comparison_tables(answer: Comparison) -> Iterator[RenderableType]:
     """Yield cautions, the figures, the differences, score, dominance, claims and notes."""
     many = len(answer.names) > FEW
     if many:
@@ -61,7 +63,7 @@ def comparison_tables(answer: Comparison) -> Iterator[Group | Table | Text]:
 
 def figures_table(answer: Comparison) -> Table:
     """Return each motor's figures with intervals."""
-    table = plain_table(f"Compared{_under(answer)}, {percent(answer.interval)} intervals")
+    table = plain_table(f"Compared{_under(answer)}, {percent(answer.interval)} intervals", keep=3)
     table.add_column("figure", overflow="fold")
     table.add_column("unit", no_wrap=True)
     table.add_column("better", no_wrap=True)
@@ -74,33 +76,42 @@ def figures_table(answer: Comparison) -> Table:
             median, low, high = interval_texts(*metric.motors[name], factor)
             cells.append(Text(median if median == "–" else f"{median}\n{low} … {high}"))
         side = {1: "more", -1: "less", 0: ""}[metric.metric.better]
-        table.add_row(Text(metric.metric.name), unit, side, *cells)
+        table.add_row(Name(metric.metric.name), unit, side, *cells)
     return table
 
 
-def differences_table(answer: Comparison) -> Table:
+def differences_table(answer: Comparison) -> ByWidth:
     """Return differences of pairs, with their probabilities and verdicts."""
-    table = plain_table("Differences, first less second")
+    title = "Differences, first less second"
+    wide, narrow = plain_table(title), list[RenderableType]([Text(title, style="bold")])
     for heading in ("figure", "first", "second"):
-        table.add_column(heading, overflow="fold")
-    table.add_column("difference", justify="right", no_wrap=True)
-    table.add_column("P(first\ngreater)", justify="right", no_wrap=True)
-    table.add_column("what that says", overflow="fold")
+        wide.add_column(heading, overflow="fold")
+    wide.add_column("difference", justify="right", no_wrap=True)
+    wide.add_column("P(first\ngreater)", justify="right", no_wrap=True)
+    wide.add_column("what that says", overflow="fold")
     for metric in answer.metrics:
         unit, factor = unit_and_factor(metric)
         unit = unit_of_difference(unit)
-        previous = ""
+        name = metric.metric.name
+        narrow.append(Text(f"\n{name}", style="bold"))
         for pair in listed_pairs(answer, metric):
             median, low, high = interval_texts(pair.median, pair.low, pair.high, factor)
-            value = "–" if median == "–" else f"{median} {unit}\n{low} … {high}"
-            name = "" if previous == metric.metric.name else metric.metric.name
-            previous = metric.metric.name
-            table.add_row(
-                Text(name), Text(pair.first), Text(pair.second), value,
-                probability(pair.probability_first_greater),
-                Text(pair.text, style="" if pair.verdict.endswith("-greater") else "yellow"),
-            )  # fmt: skip
-    return table
+            found = median != "–"
+            p = probability(pair.probability_first_greater)
+            said = Text(pair.text, style="" if pair.verdict.endswith("-greater") else "yellow")
+            value = f"{median} {unit}\n{low} … {high}" if found else "–"
+            wide.add_row(Name(name), Text(pair.first), Text(pair.second), value, p, said)
+            line = (
+                f"{median} {unit}".rstrip() + f" ({low} … {high}), P(first\u00a0greater)\u00a0{p}"
+                if found
+                else "–"
+            )
+            narrow += [
+                Padding(Text(f"{pair.first} − {pair.second}: {line}"), (0, 0, 0, 2)),
+                Padding(said, (0, 0, 0, 4)),
+            ]
+            name = ""
+    return ByWidth(110, wide, Group(*narrow, Text()))
 
 
 def _order(answer: Comparison) -> Iterator[Table | Text]:

@@ -16,6 +16,7 @@ _DISPLAY: dict[str, tuple[str, float]] = {
     "drag_current_windage": ("µA·s²/rad²", 1e6),
     "rotor_inertia": ("g·cm²", 1e7),
     "prop_inertia": ("g·cm²", 1e7),
+    "flywheel_inertia": ("g·cm²", 1e7),
     "magnet_temperature_coefficient": ("%/K", 1e2),
     "offset_torque": ("mN·m", 1e3),
 }

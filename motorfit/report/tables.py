@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from motorfit.report.format import interval_texts, percent, shown
+from motorfit.report.narrow import ByWidth, Name, PlainTable
 from motorfit.report.remarks import not_learned_remarks
 
 if TYPE_CHECKING:
@@ -50,19 +51,19 @@ def summary_table(summary: MotorSummary, *, everything: bool = True) -> Group:
     return Group(table, *(Text(text, style="dim") for text in not_learned_remarks(summary)))
 
 
-def _parameter_row(p: ParameterSummary) -> tuple[Text, str, str, str, Text]:
+def _parameter_row(p: ParameterSummary) -> tuple[Name, str, str, str, Text]:
     unit = shown(p.name)
     median, low, high = interval_texts(p.median, p.low, p.high, unit.factor)
     learned = (
         Text(percent(p.contraction)) if p.learned else Text(f"no ({percent(p.contraction)})", style="yellow")
     )
-    return Text(p.key), median, f"{low} … {high}", unit.unit, learned
+    return Name(p.key), median, f"{low} … {high}", unit.unit, learned
 
 
 def fit_table(summaries: Sequence[MotorSummary]) -> Table:
     """Return the motors of a campaign side by side: headline parameters, median and half-interval."""
     interval = percent(summaries[0].interval) if summaries else "90 %"
-    table = plain_table(f"Posterior medians and {interval} intervals")
+    table = plain_table(f"Posterior medians and {interval} intervals", keep=2)
     table.add_column("parameter", overflow="fold")
     table.add_column("unit", no_wrap=True)
     for summary in summaries:
@@ -72,7 +73,7 @@ def fit_table(summaries: Sequence[MotorSummary]) -> Table:
     for key in sorted(keys, key=lambda k: HEADLINE.index(k.partition("[")[0])):
         name = key.partition("[")[0]
         cells = [_cell(found.get(key)) for found in by_key]
-        table.add_row(Text(key), shown(name).unit, *cells)
+        table.add_row(Name(key), shown(name).unit, *cells)
     return table
 
 
@@ -105,7 +106,7 @@ def prediction_table(prediction: Prediction) -> Group:
         if column[1] in curves
     ]
     title = f"{prediction.motor} with {prediction.propeller} at {prediction.supply}"
-    table = plain_table(title)
+    table = plain_table(title, keep=1)
     table.add_column(axis.text().replace(" [", "\n").replace("]", ""), justify="right", no_wrap=True)
     for heading, _, _ in columns:
         table.add_column(heading, justify="right", no_wrap=True)
@@ -127,21 +128,24 @@ def cautions(warnings: Iterable[Any]) -> list[Text]:
     return [Text.assemble((f"caution ({w.code}): ", "bold yellow"), w.message) for w in warnings]
 
 
-def findings_table(findings: Sequence[Finding]) -> Table:
+def findings_table(findings: Sequence[Finding]) -> ByWidth:
     """Return what reading and checking found, errors first."""
-    table = plain_table("Findings")
-    table.add_column("severity", no_wrap=True)
-    table.add_column("run", overflow="fold")
-    table.add_column("channel", overflow="fold")
-    table.add_column("where", overflow="fold")
-    table.add_column("what, and what to do", overflow="fold", ratio=1)
+    wide, narrow = plain_table("Findings"), plain_table("Findings")
+    wide.add_column("severity", no_wrap=True)
+    for heading in ("run", "channel", "where"):
+        wide.add_column(heading, overflow="fold")
+    # Places one below the other leave a narrow terminal's room to the sentences.
+    narrow.add_column("where", overflow="fold")
+    for table in (wide, narrow):
+        table.add_column("what, and what to do", overflow="fold", ratio=1)
     for finding in sorted(findings, key=lambda f: list(_SEVERITIES).index(f.severity)):
         label, style = _SEVERITIES[finding.severity]
         message = Text.assemble(finding.message, (f"\n{finding.remedy}", "dim"))
-        table.add_row(
-            Text(label, style=style), Text(finding.run), Text(finding.channel or ""), _where(finding), message
-        )
-    return table
+        run, channel, where = finding.run, finding.channel or "", _where(finding)
+        wide.add_row(Text(label, style=style), Text(run), Text(channel), where, message)
+        below = "".join(f"\n{part}" for part in (run, channel, where) if part)
+        narrow.add_row(Text.assemble((label, style), below), message)
+    return ByWidth(110, wide, narrow)
 
 
 def _where(finding: Finding) -> str:
@@ -160,8 +164,6 @@ def _where(finding: Finding) -> str:
     return "\n".join(parts)
 
 
-def plain_table(title: str) -> Table:
-    """Return an empty table in the look of all of them."""
-    from rich import box
-
-    return Table(title=Text(title, style="bold"), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+def plain_table(title: str, *, keep: int = 0) -> PlainTable:
+    """Return an empty table in the look of all of them, see `PlainTable` for ``keep``."""
+    return PlainTable(title, keep=keep)
