@@ -7,59 +7,73 @@ by line, so that a log of a million rows with one odd line costs one careful pie
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LARGE", "parse_clean", "pieces", "smaller"]
+__all__ = ["LARGE", "PIECE", "TAIL", "Piece", "parse_clean", "pieces", "smaller"]
 
 LARGE = 3_000_000
 """Bytes from which a log is cut into pieces; below, importing Arrow costs more than it saves."""
 
-_PIECE = 1 << 22
+PIECE = 1 << 22
 _BLOCK = 1 << 20
 """Bytes that one thread parses at a time."""
 
 _SMALLEST = 1 << 17
-_TAIL = 1 << 16
+TAIL = 1 << 16
 
 
-def pieces(body: bytes, start: int = 0) -> Iterator[tuple[int, int]]:
-    """(start, end) of each piece of the body from `start` on, all ending at a line end; the last is short.
+class Piece(NamedTuple):
+    """Whole lines, body[start:end]; `last` where the log ends with them, `cut` where it lacked a line end."""
 
-    The last line may be cut, so its piece always goes the careful way.
+    body: bytes
+    start: int
+    end: int
+    last: bool = False
+    cut: bool = False
+
+    def lines(self) -> int:
+        """How many lines it has."""
+        return self.body.count(b"\n", self.start, self.end)
+
+
+def pieces(body: bytes, start: int, cut: bool) -> Iterator[Piece]:
+    """The body from `start` on in pieces that end at line ends; the last is short.
+
+    The last line may be `cut`, so its piece always goes the careful way.
     """
     size = len(body)
     if size - start <= LARGE:
-        yield start, size
+        yield Piece(body, start, size, True, cut)
         return
-    tail = max(body.rfind(b"\n", start, size - _TAIL) + 1, start)
+    tail = max(body.rfind(b"\n", start, size - TAIL) + 1, start)
     while start < tail:
-        end = tail if tail - start <= _PIECE else body.rfind(b"\n", start, start + _PIECE) + 1
+        end = tail if tail - start <= PIECE else body.rfind(b"\n", start, start + PIECE) + 1
         if end <= start:  # no line end in a whole piece: the careful way will say so
             end = tail
-        yield start, end
+        yield Piece(body, start, end)
         start = end
-    yield tail, size
+    yield Piece(body, tail, size, True, cut)
 
 
-def smaller(body: bytes, start: int, end: int) -> list[tuple[int, int]]:
+def smaller(piece: Piece) -> list[Piece]:
     """A piece with something odd in it, in four parts that end at line ends; in one where it is small."""
+    body, start, end, last, cut = piece
     if end - start <= _SMALLEST:
-        return [(start, end)]
+        return [piece]
     size = (end - start + 3) // 4
     parts = []
     while start < end:
         stop = end if end - start <= size else body.find(b"\n", start + size - 1, end) + 1
-        parts.append((start, stop))
+        parts.append(Piece(body, start, stop, last and stop == end, cut and stop == end))
         start = stop
     return parts
 
 
-def parse_clean(
-    body: bytes, start: int, end: int, delimiter: str, comma: bool, into: NDArray[np.float64]
-) -> bool:
-    """Lines of body[start:end] as float64 into `into` (rows, width), NaN where a cell is empty or says nan.
+def parse_clean(piece: Piece, delimiter: str, comma: bool, into: NDArray[np.float64]) -> bool:
+    """Lines of a piece as float64 into `into` (rows, width), NaN where a cell is empty or says nan.
 
     False, with no more than rubbish in `into`, where any line is not as many cells of plain numbers: blank
     lines, comments, text, odd widths, signs of infinity; or where there are not as many lines.
@@ -69,7 +83,7 @@ def parse_clean(
 
     rows, width = into.shape
     names = [str(i) for i in range(width)]
-    view = memoryview(body)[start:end]
+    view = memoryview(piece.body)[piece.start : piece.end]
     try:
         table = csv.read_csv(
             pa.BufferReader(pa.py_buffer(view)),

@@ -99,13 +99,13 @@ def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | N
         return None
     width = Counter(len(rows[i]) for i in data).most_common(1)[0][0]
     first = next(i for i in data if len(rows[i]) == width)
-    comma, point = _decimal_signs([rows[i] for i in data], delimiter == ",")
+    comma, point = decimal_signs([rows[i] for i in data], delimiter == ",")
     dialect = Dialect(delimiter, comma, width, first, None, None, point=point)
     _find_header(lines, dialect)
     return dialect
 
 
-def _decimal_signs(rows: Sequence[Sequence[str]], quoted: bool) -> tuple[bool, bool]:
+def decimal_signs(rows: Sequence[Sequence[str]], quoted: bool) -> tuple[bool, bool]:
     """Whether the decimal sign is a comma, and whether some number shows a decimal point.
 
     A comma is one between thousands where there are decimal points as well, each comma stands before three

@@ -6,9 +6,18 @@ import numpy as np
 
 from motorfit.bench.rawtable import Remark
 
-__all__ = ["UnreadableLogError", "first_lines", "plain_text", "text_of", "without_frame"]
+__all__ = [
+    "HEAD_LINES",
+    "UnreadableLogError",
+    "first_lines",
+    "is_plain",
+    "plain_text",
+    "text_of",
+    "without_frame",
+]
 
-_HEAD_LINES = 400
+HEAD_LINES = 400
+"""By which a log's way of writing is told."""
 
 
 class UnreadableLogError(Exception):
@@ -22,7 +31,7 @@ class UnreadableLogError(Exception):
 def first_lines(content: bytes) -> list[bytes]:
     """The first few hundred lines, without cutting up the rest."""
     end = 0
-    for _ in range(_HEAD_LINES):
+    for _ in range(HEAD_LINES):
         end = content.find(b"\n", end) + 1
         if end == 0:
             return content.split(b"\n")
@@ -35,6 +44,11 @@ def text_of(line: bytes) -> str:
         return line.decode("utf-8")
     except UnicodeDecodeError:
         return line.decode("latin-1")  # older loggers write a degree or micro sign in one byte
+
+
+def is_plain(content: bytes) -> bool:
+    """Whether text is in one byte a letter or UTF-8, without zeros."""
+    return b"\x00" not in content and _wide_encoding(content) is None
 
 
 def plain_text(content: bytes) -> tuple[bytes, list[Remark]]:

@@ -129,3 +129,72 @@ def test_netcdf(tmp_path: Path, form: str) -> None:
     assert kinds(log) == ["columns-left-out", "missing-cells"]
     with pytest.raises(LogError, match="not a whole netCDF"):
         log_with(tmp_path, (tmp_path / "made.nc").read_bytes()[:200], file="b.nc")
+
+
+def test_a_workbook_whose_stated_size_is_wrong_is_read_whole(tmp_path: Path) -> None:
+    import re
+    import zipfile
+
+    source = zipfile.ZipFile(io.BytesIO(workbook([[*NAMES], *NUMBERS.tolist()])))
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w") as made:
+        for name in source.namelist():
+            part = source.read(name)
+            if name.endswith("sheet1.xml"):
+                assert b'<dimension ref="A1:G31"' in part
+                part = re.sub(rb'<dimension ref="[^"]*"', b'<dimension ref="A1:B4"', part)
+            made.writestr(name, part)
+    log = log_with(tmp_path, stream.getvalue(), file="a.xlsx")
+    assert log.time_s is not None and len(log.time_s) == 30 and "torque" in log.channels
+
+
+def _as_text(value: object) -> object:
+    return f"{value:.5f}".replace(".", ",") if isinstance(value, float) else value
+
+
+def test_numbers_that_cells_hold_as_text(tmp_path: Path) -> None:
+    plain = log_with(tmp_path, HEADER + "".join(rows()))
+    lines = [[NUMBERS[i, 0], *map(_as_text, NUMBERS[i, 1:].tolist())] for i in range(30)]
+    log = log_with(tmp_path, workbook([[*NAMES], *lines]), file="a.xlsx")
+    assert kinds(log) == ["numbers-as-text"] and "decimal commas" in log.findings[0].message
+    assert log.findings[0].rows is not None and log.findings[0].rows[:2] == (2, 3)
+    for name, values in plain.channels.items():
+        np.testing.assert_allclose(log.channels[name], values, rtol=1e-4)
+    lines[7][3] = "1.025"
+    with pytest.raises(LogError, match=r"row 9: text with a decimal point .* decimal commas"):
+        log_with(tmp_path, workbook([[*NAMES], *lines]), file="a.xlsx")
+
+
+def test_remarks_beside_a_sheets_table(tmp_path: Path) -> None:
+    lines: list[list[object]] = [[*NAMES], *NUMBERS.tolist()]
+    more = [[i * 0.01, 50, 23.0, 5.0, 9000, 3.0, 0.1] for i in range(30, 600)]
+    more[500].append("propeller touched")  # type: ignore[arg-type]
+    log = log_with(tmp_path, workbook([*lines, *more, [], ["", None]]), file="a.xlsx")
+    assert log.time_s is not None and len(log.time_s) == 600
+    assert kinds(log) == ["cells-beside"] and log.findings[0].rows == (532,)
+
+
+def test_parquet_in_row_groups_with_stamps_across_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from motorfit.bench import parquetlog
+
+    monkeypatch.setattr(parquetlog, "_ROWS", 7)
+    count = 40
+    stamps: list[int | None] = [None, None, *(10**18 + 3_000_000 * i for i in range(count - 2))]
+    table = pa.table(
+        {
+            "timestamp": pa.array(stamps, pa.timestamp("ns")),
+            "speed [rpm]": pa.array(range(count), pa.int16()),
+            "current [A]": [f"{i}.5" if i != 33 else "OL" for i in range(count)],
+        }
+    )
+    stream = io.BytesIO()
+    pq.write_table(table, stream, row_group_size=9)
+    log = log_with(tmp_path, stream.getvalue(), file="a.parquet")
+    assert log.time_s is not None
+    np.testing.assert_allclose(log.time_s, 0.003 * np.arange(count - 2), atol=1e-12)
+    np.testing.assert_allclose(log.channels["speed"], np.arange(2, count) * RPM)
+    assert np.flatnonzero(np.isnan(log.channels["current"])).tolist() == [31]
+    (text,) = [f for f in log.findings if f.kind == "not-a-number"]
+    assert text.rows == (34,)
