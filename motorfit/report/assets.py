@@ -25,12 +25,14 @@ p { max-width: 46rem; margin: .4rem 0; }
 ul.notes { padding-left: 1.2rem; margin: .4rem 0 1rem; font-size: .92rem; }
 figure { margin: .6rem 0 1.4rem; } figcaption { max-width: 46rem; }
 .scroll { overflow-x: auto; } .plot { min-width: 860px; }
+.scroll:focus-visible { outline: 2px solid var(--accent); }
 table { border-collapse: collapse; font-size: .92rem; font-variant-numeric: tabular-nums;
   margin: .6rem 0 1rem; }
 th, td { text-align: left; padding: .28rem .9rem .28rem 0; border-bottom: 1px solid var(--rule);
   vertical-align: top; }
 th { font-weight: 600; color: var(--soft); } td.n, th.n { text-align: right; }
 td.wide { word-break: break-all; } td.nowrap { white-space: nowrap; }
+td.said { min-width: 17rem; }
 .no { color: var(--warn); font-weight: 600; }
 details { border-bottom: 1px solid var(--rule); padding: .35rem 0; }
 summary { cursor: pointer; font-weight: 600; padding: .2rem 0; }

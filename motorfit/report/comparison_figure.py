@@ -29,7 +29,7 @@ def comparison_figure(answer: Comparison) -> FigureDict:
     lines = math.ceil(len(panels) / _COLUMNS)
     panel_px = _HEAD_PX + _ROW_PX * max(len(rows) for _, rows in panels)
     inner = lines * panel_px + (lines - 1) * _GAP_PX
-    room_px = 14 + 7 * min(max(len(name) for name in answer.names), _LONGEST)
+    room_px = 14 + 8 * min(max(len(name) for name in answer.names), _LONGEST)
     look: dict[str, Any] = layout(inner + _TOP_PX + _BOTTOM_PX)
     look["margin"] = {"l": room_px, "r": 16, "t": _TOP_PX, "b": _BOTTOM_PX}
     look["annotations"], look["shapes"] = [], []

@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from motorfit.report.comparison_words import probability, unit_and_factor
-from motorfit.report.format import interval_texts
+from motorfit.report.format import held, interval_texts
 from motorfit.report.tables import plain_table
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def cautions_of_many(answer: Comparison) -> Iterator[Text]:
         first, message = each[0]
         others = [motor for motor, _ in each[1:]]
         tail = f" Likewise {', '.join(dict.fromkeys(others))}, each by its own figures." if others else ""
-        yield Text.assemble((f"caution ({code}), {first}: ", "bold yellow"), message + tail)
+        yield Text.assemble((f"caution ({code}), {first}: ", "bold yellow"), held(message + tail))
 
 
 def claims_table(answer: Comparison) -> Table:

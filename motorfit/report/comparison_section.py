@@ -15,7 +15,7 @@ from motorfit.report.comparison_words import (
     unit_and_factor,
     unit_of_difference,
 )
-from motorfit.report.format import decimals, digits, interval_texts, percent
+from motorfit.report.format import decimals, digits, held, interval_texts, percent
 
 
 def comparison_lead(answer: Comparison) -> str:
@@ -83,7 +83,7 @@ def _differences(answer: Comparison) -> str:
                 f"<td class='n nowrap'>{median} {html.escape(unit)}{spread}</td>"
                 f"<td class='n nowrap'>{html.escape(probability(pair.probability_first_greater))}</td>"
                 f"<td class='n nowrap'>{sharper}</td>"
-                f"<td><span{open_}>{html.escape(pair.text)}</span></td></tr>"
+                f"<td class='said'><span{open_}>{html.escape(held(pair.text))}</span></td></tr>"
             )
     head = (
         "<tr><th>figure</th><th>difference</th><th class='n'>value</th><th class='n'>P(first greater)</th>"
@@ -135,9 +135,9 @@ def _claims(answer: Comparison) -> Iterable[str]:
 
 
 def _table(head: str, rows: Iterable[str]) -> str:
-    return f'<div class="scroll"><table>{head}{"".join(rows)}</table></div>'
+    return f'<div class="scroll" tabindex="0"><table>{head}{"".join(rows)}</table></div>'
 
 
 def _listed(items: Iterable[str]) -> str:
-    listed = "".join(f"<li>{html.escape(item)}</li>" for item in items)
+    listed = "".join(f"<li>{html.escape(held(item))}</li>" for item in items)
     return f'<ul class="notes">{listed}</ul>' if listed else ""

@@ -21,7 +21,7 @@ from motorfit.report.comparison_words import (
     unit_and_factor,
     unit_of_difference,
 )
-from motorfit.report.format import decimals, digits, interval_texts, percent
+from motorfit.report.format import decimals, digits, held, interval_texts, percent
 from motorfit.report.narrow import ByWidth, Name
 from motorfit.report.tables import plain_table
 
@@ -43,7 +43,9 @@ def comparison_tables(answer: Comparison) -> Iterator[RenderableType]:
         yield from figure_lists(answer)
     else:
         for motor, caution in answer.warnings:
-            yield Text.assemble((f"caution ({caution.code}), {motor}: ", "bold yellow"), caution.message)
+            yield Text.assemble(
+                (f"caution ({caution.code}), {motor}: ", "bold yellow"), held(caution.message)
+            )
         yield figures_table(answer)
     if len(answer.names) > 1:
         if not many:
@@ -53,9 +55,9 @@ def comparison_tables(answer: Comparison) -> Iterator[RenderableType]:
     if len(answer.claims) > FEW:
         yield claims_table(answer)
     else:
-        yield from (Text(claim.text) for claim in answer.claims)
+        yield from (Text(held(claim.text)) for claim in answer.claims)
     for table in answer.tables:
-        yield from (Text(text) for text in table.texts)
+        yield from (Text(held(text)) for text in table.texts)
     for note in answer.notes:
         yield Text(f"note ({note.code}): {note.message}", style="dim")
     yield Text(SAFETY, style="dim")
@@ -98,7 +100,7 @@ def differences_table(answer: Comparison) -> ByWidth:
             median, low, high = interval_texts(pair.median, pair.low, pair.high, factor)
             found = median != "–"
             p = probability(pair.probability_first_greater)
-            said = Text(pair.text, style="" if pair.verdict.endswith("-greater") else "yellow")
+            said = Text(held(pair.text), style="" if pair.verdict.endswith("-greater") else "yellow")
             value = f"{median} {unit}\n{low} … {high}" if found else "–"
             wide.add_row(Name(name), Text(pair.first), Text(pair.second), value, p, said)
             line = (

@@ -84,6 +84,11 @@ def _general(value: float) -> str:
     return f"{value:.3g}".replace("-", "−") if math.isfinite(value) else _NO_VALUE
 
 
+def held(sentence: str) -> str:
+    """Return a sentence as people read it: °C, and no line that ends between a number and its %."""
+    return sentence.replace(" %", "\u00a0%").replace("degC", "°C")
+
+
 def percent(share: float | None) -> str:
     """Return a share as a whole percentage; above 99 % with a decimal, so that it never reads 100 %."""
     if share is None or not math.isfinite(share):

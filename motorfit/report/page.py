@@ -18,7 +18,7 @@ from motorfit.errors import MotorfitError
 from motorfit.report.assets import SCRIPT, STYLE, plot_script
 from motorfit.report.comparison_figure import comparison_figure
 from motorfit.report.comparison_section import comparison_cautions, comparison_lead, comparison_tables_html
-from motorfit.report.format import percent
+from motorfit.report.format import held, percent
 from motorfit.report.parameters import parameter_figure, propeller_figure
 from motorfit.report.remarks import page_cautions
 from motorfit.report.runs import run_figure, run_ids
@@ -47,7 +47,7 @@ class _Figures:
         text = html.escape(caption)
         height = int(figure["layout"]["height"])
         return (
-            f'<figure><div class="scroll"><div class="plot" role="img" aria-label="{text}" '
+            f'<figure><div class="scroll" tabindex="0"><div class="plot" role="img" aria-label="{text}" '
             f'data-figure="{name}" style="height:{height}px"></div></div>'
             f"<figcaption>{text}</figcaption></figure>"
         )
@@ -194,7 +194,7 @@ def _header(fits: Sequence[FitWithData]) -> str:
 
 
 def _cautions(items: Iterable[str]) -> str:
-    listed = "".join(f"<li>{html.escape(item)}</li>" for item in items)
+    listed = "".join(f"<li>{html.escape(held(item))}</li>" for item in items)
     return f'<aside class="cautions"><h2>Before you use these numbers</h2><ul>{listed}</ul></aside>'
 
 

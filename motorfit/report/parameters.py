@@ -81,7 +81,7 @@ def _panels(panels: Sequence[tuple[str, Sequence[_Row]]], interval: float) -> Fi
     data: list[dict[str, Any]] = []
     look: dict[str, Any] = layout(inner + top_px + bottom_px)
     labels = max(len(row.label) for _, rows in panels for row in rows)
-    room_px = 14 + 7 * min(labels, _LONGEST)
+    room_px = 14 + 8 * min(labels, _LONGEST)
     look["margin"] = {"l": room_px, "r": 16, "t": top_px, "b": bottom_px}
     look["annotations"] = []
     # The second column needs room for its own labels, on a page of the usual width.

@@ -14,7 +14,7 @@ from motorfit.answers.posterior import FitWithData
 from motorfit.answers.predict import predict
 from motorfit.answers.show import MotorSummary
 from motorfit.report.curves import prediction_figure
-from motorfit.report.format import interval_texts, meaning, percent, shown
+from motorfit.report.format import held, interval_texts, meaning, percent, shown
 from motorfit.report.style import FigureDict
 
 Prepared = tuple[str, FigureDict | None, str, list[str]]
@@ -46,7 +46,7 @@ def parameter_table(summary: MotorSummary) -> str:
         '<p class="small">“Narrowed by” is the share of the prior\'s variance that the runs took away '
         "(on the logarithm for positive quantities); under 20 % reads “not learned”.</p>"
     )
-    return f'<div class="scroll"><table>{head}{"".join(rows)}</table></div>{note}'
+    return f'<div class="scroll" tabindex="0"><table>{head}{"".join(rows)}</table></div>{note}'
 
 
 def prediction_sections(fit: FitWithData, voltage_v: float | None, interval: float) -> Iterator[Prepared]:
@@ -69,7 +69,7 @@ def prediction_sections(fit: FitWithData, voltage_v: float | None, interval: flo
             f"Median and {percent(interval)} band at {supply:g} V from an ideal supply, in campaign air. "
             "Shaded: throttles whose speed and current the runs covered."
         )
-        notes = [warning.message for warning in prediction.warnings]
+        notes = [held(warning.message) for warning in prediction.warnings]
         yield f"{heading} at {supply:g} V", prediction_figure(prediction, tested), caption, notes
 
 

@@ -9,7 +9,7 @@ from rich.console import Group
 from rich.table import Table
 from rich.text import Text
 
-from motorfit.report.format import interval_texts, percent, shown
+from motorfit.report.format import held, interval_texts, percent, shown
 from motorfit.report.narrow import ByWidth, Name, PlainTable
 from motorfit.report.remarks import not_learned_remarks
 
@@ -125,7 +125,7 @@ def prediction_table(prediction: Prediction) -> Group:
 
 def cautions(warnings: Iterable[Any]) -> list[Text]:
     """Return one line for each warning, its code first."""
-    return [Text.assemble((f"caution ({w.code}): ", "bold yellow"), w.message) for w in warnings]
+    return [Text.assemble((f"caution ({w.code}): ", "bold yellow"), held(w.message)) for w in warnings]
 
 
 def findings_table(findings: Sequence[Finding]) -> ByWidth:
