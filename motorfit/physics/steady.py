@@ -9,8 +9,8 @@ that is larger; it falls as ω rises while the propeller's torque grows, so the 
     F(ω) = K_t/(1 + (I/I_s)²) (I - I_0(ω)) - Q_p(ω) = 0
 
 has one root (in deep saturation, I > I_s, there may be more; one of them is given). A quadratic gives the
-start, from the fourth point on the parabola through the three before it; Newton steps the rest, and where
-these do not settle, Newton steps kept inside a shrinking bracket (the safeguarded Newton method, e.g.
+start, from the third point on what the points before it foresee. Halley's method does the rest, and where its
+steps do not settle, Newton steps kept inside a shrinking bracket (the safeguarded Newton method, e.g.
 W. H. Press et al., Numerical Recipes, 3rd ed. 2007, section 9.4). `motorfit.physics.sweep` does the work.
 """
 

@@ -3,7 +3,7 @@
 Draws go through in blocks whose numbers lie in one small array, so that every loop below is straight
 arithmetic over neighbours, which compilers turn into vector instructions. From point to point of the grid
 each draw keeps its last speeds, whose parabola foresees the next, and the logarithm of its speed, which moves
-by a series. Where Newton's method does not settle, the draw is solved alone (`motorfit.physics.balance`).
+by a series. Where Halley's method does not settle, the draw is solved alone (`motorfit.physics.balance`).
 """
 
 from __future__ import annotations
@@ -73,8 +73,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.int64]
 
-_SETTLED = 8e-6
-"""A Newton step this small, of the speed, leaves an error of its square."""
+_SETTLED = 3e-4
+"""A step this small, of the speed, leaves an error of its cube."""
 _STEPS = 8
 
 
@@ -89,7 +89,8 @@ def fresh(p: Array) -> Array:
 def _given(z: Array, x: float, a: float, b: float, c: float, f: float, g: float) -> int:
     """Set up a point: what the locked motor takes, and a first guess of the speed.
 
-    ``a, b, c`` weigh the last three speeds, ``f, g`` the last two. Returns how many draws have none.
+    ``a, b, c`` weigh the last three speeds, ``f, g`` the last two. Returns how many draws have none: their
+    guess is 0.
     """
     y = 1.0 - x
     cold = 0.0
@@ -125,8 +126,8 @@ def _given(z: Array, x: float, a: float, b: float, c: float, f: float, g: float)
         z[S_SLOPE * B + s] = slope
         z[S_TURNS * B + s] = turns
         z[S_I * B + s] = i
-        z[K_RUN * B + s] = run if good else 0.0
-        z[S_NEXT * B + s] = ahead if good else z[K_W * B + s]
+        z[K_RUN * B + s] = run
+        z[S_NEXT * B + s] = ahead if good else (1.0 - turns) * z[K_W * B + s]
     return int(cold)
 
 
@@ -147,8 +148,7 @@ def _cold_guess(z: Array) -> None:
         w = held if z[S_LOCKED * B + s] - slope * w > limit else w
         w = top if w > top else w
         w = 1e-6 * top if w < 1e-6 * top else w
-        new = z[K_RUN * B + s] == 0.0 and z[S_TURNS * B + s] > 0.0
-        z[S_NEXT * B + s] = w if new else z[S_NEXT * B + s]
+        z[S_NEXT * B + s] = w if z[S_NEXT * B + s] == 0.0 else z[S_NEXT * B + s]
 
 
 @kernel
@@ -202,7 +202,7 @@ def _nudge(z: Array) -> None:
 
 @kernel
 def _newton(z: Array) -> tuple[float, float]:
-    """One Newton step on F, with the current at its limit where that is reached, into S_NEXT.
+    """One step of Halley's method on F, with the current at its limit where that is reached, into S_NEXT.
 
     Returns how many draws moved more than a settled one, and how many more than a hundredth.
     """
@@ -214,15 +214,18 @@ def _newton(z: Array) -> tuple[float, float]:
         held = i > limit
         i = limit if held else i
         slope = 0.0 if held else slope
-        load_slope = z[R_TORQUE * B + s] * w * z[S_G * B + s]
+        a_q, load = z[R_AQ * B + s], z[R_TORQUE * B + s] * z[S_G * B + s]
+        load_slope = load * w
         over = i - z[R_I0 * B + s] - w * (i1 + w * i2)
         i_sat = i * sat if sat > 0.0 else 0.0
-        # F and its slope times the square of 1 + (I/I_s)², so that one division is enough
-        more = 1.0 + i * i_sat
-        f = more * (kt * over - more * load_slope * w)
-        df = kt * (2.0 * i_sat * slope * over - more * (slope + i1 + 2.0 * i2 * w))
-        df -= (2.0 + z[R_AQ * B + s]) * load_slope * more * more
-        x = -f / (df * w)
+        # F and its slopes times powers of m = 1 + (I/I_s)², so that one division is enough
+        m = 1.0 + i * i_sat
+        dover, dm = -(slope + i1 + 2.0 * i2 * w), -2.0 * i_sat * slope
+        f = m * (kt * over - m * load_slope * w)
+        df = kt * (m * dover - dm * over) - (2.0 + a_q) * load_slope * m * m
+        bend = dm * (over * dm - m * dover) - m * (over * sat * slope * slope + m * i2)
+        ddf = 2.0 * kt * bend - (2.0 + a_q) * (1.0 + a_q) * load * m * m * m
+        x = -2.0 * m * f * df / ((2.0 * m * df * df - f * ddf) * w)  # Halley's step
         new = w + w * x
         low, high = 0.25 * w, 4.0 * w
         high = z[S_TOP * B + s] if z[S_TOP * B + s] < high else high
@@ -240,18 +243,14 @@ def _newton(z: Array) -> tuple[float, float]:
 
 @kernel
 def _alone(z: Array) -> None:
-    """Solve the draws that Newton's method left open, one by one: free, and if need be at the limit."""
+    """Solve the draws that steps left open, one by one: free, and if need be at the limit."""
     for s in range(B):
         if z[S_T * B + s] == 0.0:
             continue
         kt, i0, i1, i2 = z[R_KT * B + s], z[R_I0 * B + s], z[R_I1 * B + s], z[R_I2 * B + s]
         sat, load, a_q, log_ref = z[R_SAT * B + s], z[R_TORQUE * B + s], z[R_AQ * B + s], z[R_LOG_REF * B + s]
-        drive, slope, top, limit = (
-            z[S_LOCKED * B + s],
-            z[S_SLOPE * B + s],
-            z[S_TOP * B + s],
-            z[R_LIMIT * B + s],
-        )
+        drive, slope = z[S_LOCKED * B + s], z[S_SLOPE * B + s]
+        top, limit = z[S_TOP * B + s], z[R_LIMIT * B + s]
         w = balance(kt, i0, i1, i2, sat, load, a_q, log_ref, drive, slope, top)
         if drive - slope * w > limit:
             w = balance(kt, i0, i1, i2, sat, load, a_q, log_ref, limit, 0.0, (drive - limit) / slope)

@@ -11,9 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from motorfit.physics import controller, motor, propeller, rows
+from motorfit.physics.block import K_RUN
 from motorfit.physics.demand import current_for_torque, demand, throttle_for_duty
 from motorfit.physics.drive import Drive, Load
-from motorfit.physics.steady import in_parts, operating_points
+from motorfit.physics.steady import SOLVED, in_parts, operating_points
+from motorfit.physics.sweep import fresh, sweep
 from motorfit.physics.values import PhysicsError
 
 PLAIN = Drive(k_e=0.0075, k_t=0.0072, resistance=0.06, drag_static=0.5, drag_slope=2e-4)
@@ -264,3 +266,14 @@ def test_errors_quote_value_range_and_remedy(call: object, parts: tuple[str, ...
         call()  # type: ignore[operator]
     for part in parts:
         assert part in str(caught.value)
+
+
+def test_points_after_the_third_start_from_the_points_before_them() -> None:
+    x = np.linspace(0.1, 1.0, 10)
+    p = rows.stacked(PLAIN, LOAD)
+    kept = fresh(p)
+    out, flags = np.empty((len(SOLVED), x.size, 1)), np.empty((2, x.size, 1), dtype=np.bool_)
+    want = np.arange(len(SOLVED))
+    sweep(p, kept, np.full(3, math.nan), x, np.full((1, x.size), 22.2), want, out, flags, 0, 1)
+    assert flags[1].all()
+    assert kept[K_RUN - rows.N_ROW, 0] == x.size
