@@ -128,6 +128,19 @@ def reordered(how: str) -> Seeder:
     return seed
 
 
+def stretch_twice(rng: np.random.Generator, texts: Mapping[str, str]) -> Logs:
+    """20 ms to two seconds of a log written out a second time, at once or some rows later."""
+    kind = rng.choice(["ramp", "steps", "spin-up"])
+    name = next(n for n in texts if f"-{kind}" in n)
+    header, *body = texts[name].splitlines()
+    size = int(rng.integers(10, 1000))
+    first = int(rng.integers(20, len(body) - size - 60))
+    end = first + size
+    at = end + int(rng.choice([0, 0, 50]))
+    again = "\n".join([header, *body[:at], *body[first:end], *body[at:], ""])
+    return Logs({name: again.encode()}, detail=f"{size} rows of {name}")
+
+
 MORE_FAULTS = (
     *(Fault(f"{c} late by 100 to 500 ms", ("late-channel",), late(c, (0.1, 0.5)), c, whole_bench=True)
       for c in ("thrust", "torque", "current", "voltage", "speed")),
@@ -162,6 +175,7 @@ MORE_FAULTS = (
           scaled("speed", (1 / 2.5, 1 / 3.0, 1 / 4.3, 1 / 6.0)), None, True),
     *(Fault(f"rows {how}", ("rows-sorted",), reordered(how))
       for how in ("shuffled", "turned about", "exchanged in blocks")),
+    Fault("a stretch of rows twice", ("repeated-rows",), stretch_twice),
     *(Fault(f"sign of current in the {kind}", ("sign",), scaled("current", -1.0, kind), "current")
       for kind in ("no-load", "spin-up", "steps")),
     Fault("200 NaN in thrust", ("missing-cells",), unknown, "thrust"),

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorfit.bench.coarse import spread_stamps
+from motorfit.bench.copies import equal_cells, written_twice
 from motorfit.bench.order import order_of_one_clock
 from motorfit.bench.rawtable import Remark, remark_rows
 
@@ -108,14 +109,14 @@ def make_clock(
     stamps: NDArray[np.float64],
     row_numbers: NDArray[np.int64],
     to_seconds: float,
-    same_as_before: NDArray[np.bool_],
+    cells: NDArray[np.float64],
     full: bool = False,
 ) -> tuple[Clock | None, list[Remark]]:
     """A forward clock from raw stamps (n,) in the log's unit, `to_seconds` of which make seconds.
 
-    `same_as_before` (n,) says which rows repeat the one before in every cell, `full` whether rows are full:
-    rows of one stamp are then not one instant's channels in turn, but instants of a coarse clock. Returns
-    None with an error where the clock starts over, as when two runs were joined.
+    `cells` (n, width) tell which rows repeat others, `full` says whether rows are full: rows of one stamp are
+    then not one instant's channels in turn, but instants of a coarse clock. Returns None with an error where
+    the clock starts over, as when two runs were joined.
     """
     remarks: list[Remark] = []
     rows = np.flatnonzero(np.isfinite(stamps))
@@ -130,6 +131,18 @@ def make_clock(
             Remark("error", "too-short", "fewer than two rows with a time", "Record the run again."),
         ]
     time = unwrapped(stamps[rows], remarks)
+    twice = written_twice(time, cells[rows])
+    if twice.any():
+        remarks.append(
+            remark_rows(
+                "warning",
+                "repeated-rows",
+                "the times and the readings of earlier rows once more, to the last digit; left out",
+                "Nothing to do: the logger wrote them twice.",
+                row_numbers[rows[twice]],
+            )
+        )
+        rows, time = rows[~twice], time[~twice]
     if np.any(np.diff(time) < 0):
         keep = _in_step(time)
         out = rows[~keep]
@@ -172,7 +185,8 @@ def make_clock(
             )
             rows, time = rows[keep], time[keep]
     repeated = np.concatenate([[False], np.diff(time) == 0])
-    copies = repeated & same_as_before[rows]
+    copies = repeated.copy()
+    copies[1:] &= equal_cells(cells[rows[1:]], cells[rows[:-1]]) if repeated.any() else False
     if copies.any():
         remarks.append(
             remark_rows(

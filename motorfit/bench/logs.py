@@ -305,9 +305,8 @@ class _Reading:
             if conversion is None:
                 return None
             to_seconds = conversion.factor
-        same = np.concatenate([[False], np.all(_equal(table.numbers[1:], table.numbers[:-1]), axis=1)])
         filled = np.isfinite(table.numbers[:, : min(table.numbers.shape[1], 40)]).mean() > 0.7
-        clock, remarks = make_clock(stamps, table.row_numbers, to_seconds, same, bool(filled))
+        clock, remarks = make_clock(stamps, table.row_numbers, to_seconds, table.numbers, bool(filled))
         self._add([self._with_parts(remark, column) for remark in remarks], "time")
         if clock is None:
             return None
@@ -331,7 +330,3 @@ def _strange_times(label: str, words: Mapping[int, str], rows: NDArray[np.int64]
         "Write seconds, or times such as 2026-03-04T09:59:55.250 or 09:59:55.250.",
         rows[sorted(words)],
     )
-
-
-def _equal(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.bool_]:
-    return np.asarray((a == b) | (np.isnan(a) & np.isnan(b)))

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from motorfit.bench.clock import Clock, seconds_of_stamps, unwrapped
 from motorfit.bench.columns import column_position
+from motorfit.bench.copies import equal_cells, written_twice
 from motorfit.bench.findings import rows_text
 from motorfit.bench.models import Run, Where
 from motorfit.bench.order import order_of_one_clock
@@ -107,7 +108,7 @@ def parts_of(table: RawTable, time_position: int | None) -> list[tuple[int, int]
         time = seconds_of_stamps(table.texts.get(time_position, {}), count)
         if time is None:
             time = table.numbers[:, time_position]
-        cuts = {s for s in cuts if not _goes_on(time, s)} | set(_restarts(time))
+        cuts = {s for s in cuts if not _goes_on(time, s)} | set(_restarts(time, table.numbers))
     edges = [0, *sorted(cuts), count]
     return [(a, b) for a, b in itertools.pairwise(edges) if b > a]
 
@@ -119,9 +120,15 @@ def parts_remedy(table: RawTable, time_position: int | None) -> str:
         return "Check the time column; if two runs were joined, split the file there."
     if len(parts) > _FEW:
         return "Time is in no order at all: sort the rows by time, or check which column is the time."
+    twice = ""
+    (_, first), (start, end) = parts[:2]
+    if end - start <= first and equal_cells(table.numbers[start:end], table.numbers[: end - start]).all():
+        twice = (
+            " Part 2 repeats part 1 to the last digit: if the log was written twice, part = 1 is all of it."
+        )
     return (
         f"If runs were joined, give each of them a [[runs]] table of its own: {_parts_text(parts, table)}"
-        f"{_told_apart_by(parts, table, time_position)}. Otherwise check the time column."
+        f"{_told_apart_by(parts, table, time_position)}. Otherwise check the time column.{twice}"
     )
 
 
@@ -151,9 +158,11 @@ def _parts_text(parts: list[tuple[int, int]], table: RawTable) -> str:
     return some + (f" and {len(parts) - 6} more" if len(parts) > 6 else "")
 
 
-def _restarts(time: NDArray[np.float64]) -> list[int]:
+def _restarts(time: NDArray[np.float64], cells: NDArray[np.float64]) -> list[int]:
     rows = np.flatnonzero(np.isfinite(time))
     known = unwrapped(time[rows], [])
+    once = ~written_twice(known, cells[rows])
+    rows, known = rows[once], known[once]
     if order_of_one_clock(known) is not None:  # one run, in whatever order
         return []
     found = []

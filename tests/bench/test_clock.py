@@ -78,7 +78,7 @@ def test_two_runs_in_one_file_are_refused(tmp_path: Path) -> None:
 def test_a_clock_goes_forward_or_is_refused(ticks: list[int], seed: int) -> None:
     stamps = np.array(ticks, dtype=float)
     values = np.random.default_rng(seed).normal(size=len(stamps))
-    clock, remarks = make_clock(stamps, np.arange(len(stamps)), 1.0, np.zeros(len(stamps), dtype=bool))
+    clock, remarks = make_clock(stamps, np.arange(len(stamps)), 1.0, np.arange(len(stamps) * 1.0)[:, None])
     if clock is None:
         assert any(r.severity == "error" for r in remarks)
         return

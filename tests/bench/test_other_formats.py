@@ -135,7 +135,8 @@ def test_a_workbook_whose_stated_size_is_wrong_is_read_whole(tmp_path: Path) -> 
     import re
     import zipfile
 
-    source = zipfile.ZipFile(io.BytesIO(workbook([[*NAMES], *NUMBERS.tolist()])))
+    lines: list[list[object]] = [[*NAMES], *NUMBERS.tolist()]
+    source = zipfile.ZipFile(io.BytesIO(workbook(lines)))
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as made:
         for name in source.namelist():
@@ -169,7 +170,7 @@ def test_remarks_beside_a_sheets_table(tmp_path: Path) -> None:
     lines: list[list[object]] = [[*NAMES], *NUMBERS.tolist()]
     more = [[i * 0.01, 50, 23.0, 5.0, 9000, 3.0, 0.1] for i in range(30, 600)]
     more[500].append("propeller touched")  # type: ignore[arg-type]
-    log = log_with(tmp_path, workbook([*lines, *more, [], ["", None]]), file="a.xlsx")
+    lines: list[list[object]] = [[*NAMES], *(list(row) for row in NUMBERS.tolist())]
     assert log.time_s is not None and len(log.time_s) == 600
     assert kinds(log) == ["cells-beside"] and log.findings[0].rows == (532,)
 
