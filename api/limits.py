@@ -8,7 +8,7 @@ MAX_DRAWS = 20_000
 MAX_POINTS = 500
 MAX_WORK = 2_000_000
 """Draws times points of one prediction."""
-MAX_MOTORS = 8
+MAX_MOTORS = 20
 MAX_PAGE = 500
 DEFAULT_PAGE = 100
 MAX_EVENT_STREAMS = 64

@@ -170,6 +170,28 @@ class EnduranceQuestion(_OneMotor, _Pack, _Limits):
     )
 
 
+ClaimedColumn = Annotated[
+    list[Annotated[float, Field(ge=-1e9, le=1e9)] | None], Field(min_length=1, max_length=MAX_POINTS)
+]
+
+
+class ClaimedRows(_Body):
+    """A maker's table: steady points, a row each; of the motor with the propeller of the comparison."""
+
+    motor: Motor
+    name: Name = Field("claimed table", description="What to call it in the answer.")
+    voltage_v: Annotated[list[Voltage], Field(min_length=1, max_length=MAX_POINTS)] = Field(
+        description="Voltage of each row [V]."
+    )
+    throttle: Annotated[list[Share], Field(min_length=1, max_length=MAX_POINTS)] = Field(
+        description="Throttle of each row [1]."
+    )
+    speed_rpm: ClaimedColumn | None = Field(None, description="Claimed speeds; null for an empty cell.")
+    thrust_n: ClaimedColumn | None = Field(None, description="Claimed thrusts [N].")
+    current_a: ClaimedColumn | None = Field(None, description="Claimed bus currents [A].")
+    torque_nm: ClaimedColumn | None = Field(None, description="Claimed torques [N m].")
+
+
 class ComparisonQuestion(_Setting):
     """Motors compared draw by draw: the options of `motorfit compare`."""
 
@@ -198,6 +220,9 @@ class ComparisonQuestion(_Setting):
     ) = Field(None, description="By metric: asks for a score.")
     claim: Annotated[dict[str, Annotated[float, Field(ge=-1e9, le=1e9)]], Field(max_length=40)] = Field(
         default={}, description="Claimed figures by metric, or by `motor:metric`."
+    )
+    claims: Annotated[list[ClaimedRows], Field(max_length=MAX_MOTORS)] = Field(
+        default=[], description="Tables of claimed points, each beside what another unit would show."
     )
     models: bool = Field(False, description="Answer for the motors' models, not for the units tested.")
     from_: Share = Field(0.1, alias="from", description="Throttle before the step of rise and fall times.")

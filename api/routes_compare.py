@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi import Path as PathParameter
 from fastapi.responses import JSONResponse
 
+from motorfit.answers.claims import ClaimedTable, stated_claims
 from motorfit.answers.companions import companions
 from motorfit.answers.compare import compare
 from motorfit.answers.propeller_list import list_propellers
@@ -18,7 +19,7 @@ from . import answers
 from .freshness import headers_of, tag_of, unchanged
 from .pages import PageWanted
 from .problems import RefusalError
-from .questions import ComparisonQuestion
+from .questions import ClaimedRows, ComparisonQuestion
 from .routes_library import NOT_MODIFIED, READ, IntervalWanted
 from .routes_questions import ASK, Answered, answer_of_fits, setting_of
 from .service import Here, Service
@@ -57,6 +58,7 @@ async def comparisons(request: Request, here: Here, body: ComparisonQuestion) ->
             margin=body.margin,
             weights=body.weights,
             claims=body.claim,
+            tables=[(rows.motor, _table(rows)) for rows in body.claims],
             models=body.models,
             from_throttle=body.from_,
             to_throttle=body.to,
@@ -113,6 +115,11 @@ async def propeller_entries(
     if same is not None:
         return same
     return JSONResponse({"propeller": propeller, "entries": entries}, headers=headers_of(tag))
+
+
+def _table(rows: ClaimedRows) -> ClaimedTable:
+    columns = rows.model_dump(include={"speed_rpm", "thrust_n", "current_a", "torque_nm"}, exclude_none=True)
+    return stated_claims(rows.name, rows.voltage_v, rows.throttle, columns)
 
 
 async def _all(here: Service) -> list[FitFile]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,7 @@ GAIN_SD, ROW_SD = 0.02, 0.01
 MAX_ROWS = 500
 _EDGE = {"speed": ("speed_rpm", RPM_PER_RAD_S), "thrust": ("thrust_n", 1.0), "current": ("current_a", 1.0),
          "torque": ("torque_nm", 1.0)}  # fmt: skip
+_CLAIMED = tuple(name for name, _ in _EDGE.values())
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,7 @@ class TableCheck:
                         k: number(v) for k, v in zip(("median", "low", "high"), c.ratio, strict=True)
                     },
                     "probability_as_far": number(c.probability_as_far),
+                    "text": self._text(c),
                 }
                 for c in self.columns
             },
@@ -137,6 +139,42 @@ def read_claims(path: Path, motor: str) -> tuple[ClaimedTable, ...]:
         campaign = _alone(path, motor)
         runs = list(campaign.runs)
     return tuple(_table(campaign, run) for run in runs)
+
+
+def stated_claims(
+    name: str,
+    voltage_v: Sequence[float],
+    throttle: Sequence[float],
+    columns: Mapping[str, Sequence[float | None]],
+) -> ClaimedTable:
+    """Return claimed points given as columns.
+
+    Parameters
+    ----------
+    name : what to call the table
+    voltage_v, throttle : of each row [V], [1]
+    columns : claimed ``speed_rpm``, ``thrust_n``, ``current_a`` or ``torque_nm``; None for an empty cell
+
+    Raises
+    ------
+    AnswerError
+        Nothing is claimed, columns differ in length, or one is empty.
+    """
+    sizes = {
+        "voltage_v": len(voltage_v),
+        "throttle": len(throttle),
+        **{k: len(v) for k, v in columns.items()},
+    }
+    if not columns:
+        raise AnswerError("claims", name, "a claimed column", f"Add {' or '.join(_CLAIMED)}.")
+    if len(set(sizes.values())) > 1:
+        told = ", ".join(f"{key} {size}" for key, size in sizes.items())
+        raise AnswerError("claims", told, "as many values in each column", "Write null for an empty cell.")
+    bare = [key for key, values in columns.items() if not any(v is not None and v > 0.0 for v in values)]
+    if bare:
+        raise AnswerError("claims", bare[0], "a value above 0 in each column", "Leave empty columns out.")
+    known = {key: np.array([math.nan if v is None else v for v in values]) for key, values in columns.items()}
+    return ClaimedTable(name, None, np.array(voltage_v, dtype=float), np.array(throttle, dtype=float), known)
 
 
 def _alone(path: Path, motor: str) -> Campaign:

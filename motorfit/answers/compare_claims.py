@@ -26,14 +26,14 @@ def claimed_figures(
     """Every printed K_v, and every claimed figure, beside the unit tested and another unit of its model."""
     for key in claims:
         owner = key.rpartition(":")[0]
-        if owner and owner not in groups:
+        if owner and _group_of(owner, groups) is None:
             raise AnswerError("claim", key, f"a motor of {', '.join(groups)}", "Write MOTOR:METRIC=FIGURE.")
     found = []
     for (name, group), subject, machine in zip(groups.items(), subjects, machines, strict=True):
         asked = {
             key.rpartition(":")[2]: figure
             for key, figure in claims.items()
-            if key.rpartition(":")[0] in ("", name)
+            if not key.rpartition(":")[0] or _group_of(key.rpartition(":")[0], groups) == name
         }
         label = label_kv(subject)
         printed = label is not None and "kv" not in asked
@@ -75,9 +75,10 @@ def claimed_tables(
 ) -> tuple[TableCheck, ...]:
     """Every claimed table beside the posterior of its motor."""
     found = []
-    for name, table in tables:
-        if name not in groups:
-            raise AnswerError("claims", name, f"a motor of {', '.join(groups)}", "Compare that motor too.")
+    for motor, table in tables:
+        name = _group_of(motor, groups)
+        if name is None:
+            raise AnswerError("claims", motor, f"a motor of {', '.join(groups)}", "Compare that motor too.")
         subject = subjects[list(groups).index(name)]
         propeller = table.propeller if table.propeller in subject.propellers else conditions.propeller
         if propeller is None:
@@ -85,6 +86,12 @@ def claimed_tables(
         other = _other_unit(name, groups[name], joined)
         found.append(check_table(table, other, propeller, conditions, interval))
     return tuple(found)
+
+
+def _group_of(motor: str, groups: Mapping[str, Sequence[Subject]]) -> str | None:
+    """The name a motor answers under: its own, or its model's."""
+    own = (name for name, group in groups.items() if any(subject.motor == motor for subject in group))
+    return motor if motor in groups else next(own, None)
 
 
 def _other_unit(name: str, group: Sequence[Subject], joined: Mapping[str, Model]) -> Subject:

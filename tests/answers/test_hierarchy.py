@@ -65,6 +65,11 @@ def test_units_of_one_model_answer_together(rng: np.random.Generator) -> None:
     assert found.names == ("tern", "gull")
     assert len(found.fits["tern"]) == 2
     assert {"units", "one-unit"} <= {n.code for n in found.notes}
+    unit = fits[1].motor
+    said = compare(
+        fits, metrics=("kv",), models=True, claims={f"{unit}:winding_resistance": 0.06}
+    ).claims  # a claim about a unit is one about its model
+    assert [c.motor for c in said if c.metric == "winding_resistance"] == ["tern"]
 
 
 def test_what_is_shared_on_the_bench_stays_shared_between_models(rng: np.random.Generator) -> None:

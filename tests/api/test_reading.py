@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
+from motorfit.answers.claims import read_claims
 from motorfit.answers.compare import compare
 from motorfit.answers.predict import predict
 from motorfit.answers.propeller_list import list_propellers
@@ -259,6 +260,32 @@ def test_motors_are_compared_as_the_command_does(client: TestClient, library: Pa
     assert same.status_code == 304
     assert client.post("/v1/comparisons", json={"motors": ["tern-2807"] * 2}).status_code == 409
     assert client.post("/v1/comparisons", json={"motors": ["none"]}).status_code == 404
+
+
+def test_a_claimed_table_is_checked_as_the_command_does(
+    client: TestClient, library: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "claimed.csv"
+    path.write_text("voltage [V],throttle [1],thrust [N]\n22.2,0.5,4.1\n22.2,1.0,\n22.2,0.9,12.5\n")
+    fit = load_fit(library, "tern-2807")
+    ask: dict[str, Any] = {"propeller": "p7x35x3", "metrics": ("kv",), "voltage_v": 22.2}
+    tables = [("tern-2807", table) for table in read_claims(path, "tern-2807")]
+    expected = compare([fit], tables=tables, **ask).to_json()
+    rows = {"motor": "tern-2807", "name": "claimed.csv", "voltage_v": [22.2] * 3, "throttle": [0.5, 1.0, 0.9]}
+    asked = {"motors": ["tern-2807"], "propeller": "p7x35x3", "voltage": 22.2, "metric": ["kv"]}
+    answer = client.post(
+        "/v1/comparisons", json=asked | {"claims": [rows | {"thrust_n": [4.1, None, 12.5]}]}
+    ).json()
+    assert answer["claimed_tables"] == expected["claimed_tables"]
+    assert answer["claimed_tables"][0]["columns"]["thrust_n"]["z"][1] is None
+    for columns, said in (
+        ({}, "a claimed column"),
+        ({"thrust_n": [1.0]}, "as many values in each column"),
+        ({"thrust_n": [None, -1.0, 0.0]}, "a value above 0 in each column"),
+    ):
+        refused = client.post("/v1/comparisons", json=asked | {"claims": [rows | columns]})
+        assert refused.status_code == 409
+        assert said in refused.json()["detail"]
 
 
 def test_propellers_with_where_they_come_from(client: TestClient, library: Path) -> None:
