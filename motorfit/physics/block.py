@@ -14,8 +14,8 @@ OUT = 12
 """Arrays written: ω, I_m, I_b, V_b, V_m, T, Q, d, P_el, P_mech, P_mech/P_el, T/P_el."""
 
 B = 96
-"""Draws in a block: its rows together stay in the first caches. No power of two: rows that many bytes apart fall
-upon the same places there."""
+"""Draws in a block: its rows together stay in the first caches. No power of two: rows that far apart share
+places there."""
 
 # What a draw keeps between points: its speed and the logarithm of that over the reference, the last three
 # speeds, how many points in a row it has been turning in one way, and whether that was at the current limit.
