@@ -59,6 +59,6 @@ def test_a_stretch_written_twice_makes_no_second_run(tmp_path: Path) -> None:
 
 def test_rows_of_all_orders_are_no_copies() -> None:
     rng = np.random.default_rng(1)
-    time = rng.permutation(np.linspace(0.0, 10.0, 1000))
+    time = np.array(rng.permutation(np.linspace(0.0, 10.0, 1000)), dtype=np.float64)
     assert not written_twice(time, time[:, None]).any()
     assert not written_twice(np.sort(time), time[:, None]).any()

@@ -135,7 +135,7 @@ def test_a_workbook_whose_stated_size_is_wrong_is_read_whole(tmp_path: Path) -> 
     import re
     import zipfile
 
-    lines: list[list[object]] = [[*NAMES], *NUMBERS.tolist()]
+    lines: list[list[object]] = [[*NAMES], *(list(row) for row in NUMBERS.tolist())]
     source = zipfile.ZipFile(io.BytesIO(workbook(lines)))
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w") as made:
@@ -167,10 +167,10 @@ def test_numbers_that_cells_hold_as_text(tmp_path: Path) -> None:
 
 
 def test_remarks_beside_a_sheets_table(tmp_path: Path) -> None:
-    lines: list[list[object]] = [[*NAMES], *NUMBERS.tolist()]
-    more = [[i * 0.01, 50, 23.0, 5.0, 9000, 3.0, 0.1] for i in range(30, 600)]
-    more[500].append("propeller touched")  # type: ignore[arg-type]
     lines: list[list[object]] = [[*NAMES], *(list(row) for row in NUMBERS.tolist())]
+    more: list[list[object]] = [[i * 0.01, 50, 23.0, 5.0, 9000, 3.0, 0.1] for i in range(30, 600)]
+    more[500].append("propeller touched")
+    log = log_with(tmp_path, workbook([*lines, *more, [], ["", None]]), file="a.xlsx")
     assert log.time_s is not None and len(log.time_s) == 600
     assert kinds(log) == ["cells-beside"] and log.findings[0].rows == (532,)
 
