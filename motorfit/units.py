@@ -134,7 +134,7 @@ _TABLE: dict[str, dict[str, Conversion]] = {
 }
 EXAMPLES: dict[str, str] = {
     "time": "s, ms, us",
-    "throttle": "%, 1 (for 0 to 1), us (pulses of 1000 to 2000)",
+    "throttle": "%, 1 (for 0 to 1), us (pulses of 1000 to 2000), both ends of another scale (0 to 255)",
     "voltage": "V, mV",
     "motor_voltage": "V, mV",
     "current": "A, mA",
@@ -145,6 +145,11 @@ EXAMPLES: dict[str, str] = {
     "winding_temperature": "degC, K",
 }
 """Per channel, what to offer to someone whose unit was not understood."""
+
+_ENDS = re.compile(
+    r"([+-]?\d{1,7}(?:\.\d{1,6})?)\s*(?:to|\.\.|-|–)\s*([+-]?\d{1,7}(?:\.\d{1,6})?)", re.IGNORECASE
+)
+"""A scale of the user's own: what is logged at no throttle and at full throttle."""
 
 _TURNS = re.compile(r"rad|deg|rev|turn|rpm|cycle")
 _SANE = re.compile(r"[\w\s*/^().%°µμΩ·⋅²³-]{1,40}")
@@ -183,6 +188,7 @@ def is_common(channel: str, unit: str) -> bool:
 def channel_conversion(channel: str, unit: str, pole_pairs: int | None = None) -> Conversion:
     """How a logged value of `channel` [unit] becomes the channel's own unit (time: s).
 
+    The unit of a throttle may also be both ends of its scale, such as ``0 to 255``, no throttle first.
     Raises `UnitError` when the unit is unknown, measures something else, or is eRPM without a pole count.
     """
     if channel == "speed" and unit.strip().casefold() == "erpm":
@@ -192,6 +198,12 @@ def channel_conversion(channel: str, unit: str, pole_pairs: int | None = None) -
     known = _known(channel, unit)
     if known is not None:
         return known
+    ends = _ENDS.fullmatch(unit.strip()) if channel == "throttle" else None
+    if ends is not None:
+        low, high = float(ends[1]), float(ends[2])
+        if low == high:
+            raise UnitError(f"unit {unit!r} has two ends that are one; allowed: {EXAMPLES[channel]}")
+        return Conversion(1.0 / (high - low), -low / (high - low))
     target = "s" if channel == "time" else CHANNELS[channel].unit
     try:
         return Conversion(_pint_factor(unit, target, turning=channel == "speed"))

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from motorfit.bench.clock import seconds_of_stamps, unwrapped
 from motorfit.bench.labels import label_of, unit_of
 from motorfit.bench.rawtable import RawTable
+from motorfit.bench.throttlescale import candidates_text, likely_scale
 from motorfit.units import UnitError, channel_conversion
 
 __all__ = ["ColumnGuess", "LogGuess", "guess_log"]
@@ -182,7 +183,7 @@ def _unit(channel: str, values: Array) -> tuple[str | None, str]:
     if channel == "torque":
         return ("mN m" if top > 8 else "N m"), "by its size; or N m, mN m, gf cm, ozf in"
     if channel == "throttle":
-        return ("us" if top > 800 else "%" if top > 1.5 else "1"), "by its range; or %, 1, us"
+        return likely_scale(values), f"by its range; candidates: {candidates_text(values) or '%, 1, us'}"
     steps = np.diff(values[np.isfinite(values)])
     steps = steps[steps > 0]
     step = float(np.median(steps)) if len(steps) else 0.0

@@ -268,7 +268,7 @@ class _Reading:
         if channel == "speed" and self._run.speed_of == "flywheel" and self._run.flywheel is not None:
             values = values * self._campaign.flywheel(self._run.flywheel).motor_turns_per_turn
         if channel == "throttle":
-            values, remarks = throttle_within(values, rows)
+            values, remarks = throttle_within(values, raw, rows)
             self._add(remarks, channel)
         values, remarks = believable(values, rows)
         self._add(remarks, channel)

@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 
 from motorfit.bench.codes import fault_codes
 from motorfit.bench.rawtable import Remark, remark_rows
+from motorfit.bench.throttlescale import candidates_text
+from motorfit.units import EXAMPLES
 
 __all__ = ["believable", "throttle_within", "without_codes"]
 
@@ -15,6 +17,8 @@ Rows = NDArray[np.int64]
 
 _LARGEST = 1e9
 """A reading beyond this, in any channel's own unit, is no reading."""
+
+_ROUNDING = 1e-9
 
 
 def without_codes(raw: Array, rows: Rows) -> tuple[Array, list[Remark]]:
@@ -54,22 +58,40 @@ def believable(values: Array, rows: Rows) -> tuple[Array, list[Remark]]:
     return np.asarray(np.where(np.isfinite(values) & ~absurd, values, np.nan)), remarks
 
 
-def throttle_within(values: Array, rows: Rows) -> tuple[Array, list[Remark]]:
-    """Throttle (n,) within 0 to 1: a little beyond is a pulse past its nominal range, a lot a wrong unit."""
+def throttle_within(values: Array, raw: Array, rows: Rows) -> tuple[Array, list[Remark]]:
+    """Throttle (n,) within 0 to 1: a little beyond is a pulse past its nominal range, a lot a wrong unit.
+
+    `raw` (n,) are the numbers as logged: a pulse of no length, where others have one, is none.
+    """
     known = values[np.isfinite(values)]
     if not known.size:
         return values, []
+    remarks = []
+    off = (raw == 0) & (values < -0.3)
+    if off.any() and not off.all():
+        values = np.where(off, 0.0, values)
+        known = values[np.isfinite(values)]
+        remarks.append(
+            remark_rows(
+                "note",
+                "no-pulse",
+                "a pulse of 0 is none: the controller is off; taken as no throttle",
+                "Nothing to do.",
+                rows[off],
+            )
+        )
     if known.max() > 1.25 or known.min() < -0.3:
+        candidates = candidates_text(raw)
+        fits = f"; by its range: {candidates}" if candidates else ""
         return values, [
             Remark(
                 "error",
                 "wrong-unit",
                 f"throttle goes from {known.min():.4g} to {known.max():.4g} where 0 to 1 is full range",
-                'State its unit in [runs.columns]: "%", "us" (1000 to 2000) or "1" (0 to 1).',
+                f"State its unit in [runs.columns] throttle; allowed: {EXAMPLES['throttle']}{fits}.",
             )
         ]
-    beyond = (values < 0) | (values > 1)
-    remarks = []
+    beyond = (values < -_ROUNDING) | (values > 1 + _ROUNDING)
     if beyond.any():
         remarks.append(
             remark_rows(
