@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -19,54 +20,80 @@ from motorfit.physics.motor import resistance_at
 from motorfit.physics.propeller import figure_of_merit as merit_of
 from motorfit.quantities import PARAMETERS
 
-__all__ = ["PSI_LEAST", "PSI_MOST", "combined_terms", "figure_of_merit"]
+__all__ = ["PSI_LEAST", "PSI_MOST", "Term", "combined_terms", "figure_of_merit", "terms_of"]
 
 PSI_LEAST, PSI_MOST = 0.75, 1.08
 
 Array = npt.NDArray[np.float64]
 
 
+@dataclass(frozen=True)
+class Term:
+    """What is believed or measured of a combination.
+
+    Attributes
+    ----------
+    owner : the motor, propeller or flywheel that it is about; None for the bench
+    residual : (draws,) t [-], NaN where a draw is impossible
+    log_jacobian : (draws,) or a constant [-]
+    """
+
+    owner: str | None
+    residual: Array
+    log_jacobian: Array | float = 0.0
+
+
 def combined_terms(graph: Graph, v: Values) -> tuple[Array, Array]:
-    """All such terms of a campaign.
+    """All terms of a campaign.
 
     Returns
     -------
     (terms, draws) residuals t [-], and (draws,) sum of log-Jacobians [-]; NaN or -inf where a draw is
     impossible.
     """
-    rows: list[Array] = []
+    found = list(terms_of(graph, v))
     log_jacobian = np.zeros(v.draws)
+    for term in found:
+        log_jacobian += term.log_jacobian
+    return np.stack([t.residual for t in found]) if found else np.zeros((0, v.draws)), log_jacobian
+
+
+def terms_of(graph: Graph, v: Values) -> Iterator[Term]:
+    """The terms of a campaign one by one, v being values of the draws."""
     own = graph.campaign.priors
     belief, torque = BELIEFS["kt_kv_ratio"], BELIEFS["torque_per_root_watt"]
     for motor in graph.motors:
         m = v.motor(motor.id)
         psi = m["kt_kv_ratio"]
         if not {"kt", "kt_kv_ratio"} & own.keys():
-            rows.append((psi - belief.center) / belief.spread)
-            log_jacobian += np.log(psi)
-        rows.append(np.maximum(psi - PSI_MOST, 0.0) * 1e3 + np.maximum(PSI_LEAST - psi, 0.0) * 1e3)
+            yield Term(motor.id, (psi - belief.center) / belief.spread, np.log(psi))
+        # R is the total less the controller's: its coordinate is the total's logarithm
+        turned = np.log(v[f"total_resistance[{motor.id}]"]) - np.log(m["winding_resistance"])
+        out = np.maximum(psi - PSI_MOST, 0.0) + np.maximum(PSI_LEAST - psi, 0.0)
+        yield Term(motor.id, out * 1e3, turned)
         if "winding_resistance" not in own:
             spread = torque.spread if motor.mass_g is not None else 1.1
             expected = math.log(torque.center * mass_factor(motor, 35.0) ** 0.83)
-            rows.append((np.log(m["kt"]) - 0.5 * np.log(m["winding_resistance"]) - expected) / spread)
-        log_jacobian += np.log(v[f"total_resistance[{motor.id}]"]) - np.log(m["winding_resistance"])
+            yield Term(
+                motor.id, (np.log(m["kt"]) - 0.5 * np.log(m["winding_resistance"]) - expected) / spread
+            )
     merit = BELIEFS["figure_of_merit"]
     for propeller in graph.campaign.propellers:
         fm = figure_of_merit(v, propeller.id)
         fm = np.where(fm < 1.0, fm, np.nan)
         if not {"torque_coefficient", "figure_of_merit"} & own.keys():
             logit = np.log(fm) - np.log1p(-fm)
-            rows.append((logit - math.log(merit.center / (1.0 - merit.center))) / merit.spread)
-            log_jacobian -= np.log1p(-fm)
+            off = (logit - math.log(merit.center / (1.0 - merit.center))) / merit.spread
+            yield Term(propeller.id, off, -np.log1p(-fm))
         else:
-            rows.append(0.0 * fm)  # still below 1
-    rows.extend(_measured(v, item) for item in graph.campaign.measurements)
-    for name, value, stated in _overridden(graph, v):
-        rows.append(_stated(value, stated))
-        if name in _REPLACED and stated.factor is None:
-            # a normal of the value itself, over a coordinate that is its logarithm
-            log_jacobian += np.log(value)
-    return np.stack(rows) if rows else np.zeros((0, v.draws)), log_jacobian
+            yield Term(propeller.id, 0.0 * fm)  # still below 1
+    for item in graph.campaign.measurements:
+        of_motor = item.motor is not None and item.quantity in v.motor(item.motor)
+        yield Term(item.motor if of_motor else item.propeller or item.flywheel, _measured(v, item))
+    for name, owner, value, stated in _overridden(graph, v):
+        # a normal of the value itself, over a coordinate that is its logarithm
+        replaced = name in _REPLACED and stated.factor is None
+        yield Term(owner, _stated(value, stated), np.log(value) if replaced else 0.0)
 
 
 _REPLACED = frozenset({"kt", "kt_kv_ratio", "winding_resistance", "torque_coefficient", "figure_of_merit"})
@@ -97,18 +124,18 @@ def _measured(v: Values, item: Measurement) -> Array:
     return (value - item.value) / item.sd
 
 
-def _overridden(graph: Graph, v: Values) -> Iterator[tuple[str, Array, PriorOverride]]:
-    """The user's beliefs about quantities that are not coordinates: (name, derived value, belief)."""
+def _overridden(graph: Graph, v: Values) -> Iterator[tuple[str, str | None, Array, PriorOverride]]:
+    """The user's beliefs about quantities that are not coordinates: (name, owner, derived value, belief)."""
     for name, own in graph.campaign.priors.items():
         per = PARAMETERS[name].per
         for motor in graph.motors if per == "motor" else ():
             if f"{name}[{motor.id}]" not in graph.direct:
-                yield name, _quantity(v, name, motor.id, None, None), own
+                yield name, motor.id, _quantity(v, name, motor.id, None, None), own
         for propeller in graph.campaign.propellers if per == "propeller" else ():
             if f"{name}[{propeller.id}]" not in graph.direct:
-                yield name, _quantity(v, name, None, propeller.id, None), own
+                yield name, propeller.id, _quantity(v, name, None, propeller.id, None), own
         if per == "controller" and name not in graph.direct:
-            yield name, _shared(graph, v, name), own
+            yield name, None, _shared(graph, v, name), own
 
 
 def _stated(value: Array, own: PriorOverride) -> Array:

@@ -18,13 +18,14 @@ from motorfit.inference.diagnostics import diagnose
 from motorfit.inference.draws import parameters_of, prior_positions
 from motorfit.inference.ensemble import EnsembleDraws, ensemble_draws
 from motorfit.inference.facts import constant_facts, provenance
-from motorfit.inference.fast import GROUPS, FastDraws, fast_draws
+from motorfit.inference.fast import FastDraws, fast_draws
 from motorfit.inference.graph import Graph, build_graph
 from motorfit.inference.lateness import find_lateness, negligible
 from motorfit.inference.noise import learn_noise, same_noise
 from motorfit.inference.optimum import Optimum, find_first_optimum, find_optimum, laplace
 from motorfit.inference.replicas import observed_blocks, replicas
 from motorfit.inference.result import FitResult, MotorPosterior
+from motorfit.inference.swarm import GROUPS
 from motorfit.inference.target import Target, build_target
 
 __all__ = ["METHODS", "FitError", "fit_campaign", "optimise"]

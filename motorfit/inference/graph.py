@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from motorfit.bench.models import Campaign, Motor, Propeller, Run
 from motorfit.bench.reduce import BlockedRun
+from motorfit.inference.blocks import Blocks, blocks_of
 from motorfit.inference.priors import BELIEFS, Belief, BetaLogit, Flat, HalfNormal, Normal, Prior, StudentT
 from motorfit.inference.reach import LIMIT, colours_of, reach_of
 from motorfit.inference.warming import NODES_S, warming_time
@@ -86,6 +87,11 @@ class Graph:
     def colours(self) -> npt.NDArray[np.int64]:
         """(coordinates,) numbers from 0: two coordinates of one number share no run."""
         return colours_of(self.reach)
+
+    @cached_property
+    def blocks(self) -> Blocks:
+        """What is shared and what is one motor's own."""
+        return blocks_of([c.name for c in self.coordinates], self.reach, self.runs)
 
     def lateness_s(self, channel: str) -> float:
         """How late a channel may be [s], two sigma beyond what its logs show; 0 where it is on time."""

@@ -15,9 +15,10 @@ from motorfit.bench.reduce import BlockedRun
 from motorfit.inference.absence import with_absence
 from motorfit.inference.draws import prior_positions
 from motorfit.inference.ensemble import ensemble_draws
-from motorfit.inference.fast import GROUPS, fast_draws
+from motorfit.inference.fast import fast_draws
 from motorfit.inference.fit import optimise
 from motorfit.inference.graph import Graph, build_graph
+from motorfit.inference.swarm import GROUPS
 from motorfit.inference.target import Target, build_target
 
 __all__ = ["Positions", "matched", "posterior_positions"]

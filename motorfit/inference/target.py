@@ -6,7 +6,7 @@ import math
 import os
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cache, cached_property
 from itertools import pairwise
 from typing import Any
@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from motorfit.inference.assemble import Values, assemble
-from motorfit.inference.combine import combined_terms
+from motorfit.inference.combine import combined_terms, terms_of
 from motorfit.inference.graph import MEASURED, Graph, duty_rows
 from motorfit.inference.kernels import predict_run, residual_rows
 from motorfit.inference.priors import BELIEFS, HalfNormal, Normal
@@ -217,6 +217,51 @@ class Target:
                 out -= 0.5 * term**2
             for i, c in enumerate(self.graph.coordinates):
                 out += c.prior.log_density(z[:, i])
+        return np.where(np.isfinite(out), out, -np.inf)
+
+    @cached_property
+    def parts(self) -> tuple[Target | None, ...]:
+        """The same posterior with the runs of one block of `Graph.blocks` each; None for a block without."""
+        return tuple(self._of_runs(self.graph.blocks.of_run == b) for b in range(self.graph.blocks.size))
+
+    def _of_runs(self, kept: npt.NDArray[np.bool_]) -> Target | None:
+        if not kept.any():
+            return None
+        rows = np.repeat(kept, np.diff(self.flat.first))
+        graph = replace(self.graph, runs=tuple(r for r, k in zip(self.graph.runs, kept, strict=True) if k))
+        first = np.concatenate(([0], np.cumsum(np.diff(self.flat.first)[kept])))
+        stacked = {
+            f.name: np.ascontiguousarray(getattr(self.flat, f.name)[rows])
+            for f in fields(Flat)
+            if f.name not in ("first", "mode")
+        }
+        flat = Flat(first=first, mode=self.flat.mode[kept], **stacked)
+        slow = replace(
+            self.slow,
+            basis=np.ascontiguousarray(self.slow.basis[..., rows]),
+            shrink=np.ascontiguousarray(self.slow.shrink[kept]),
+        )
+        return replace(self, graph=graph, flat=flat, isd=self.isd[rows], phi=self.phi[rows], slow=slow)
+
+    def log_densities(self, z: Array) -> Array:
+        """`log_density` as a sum over the blocks of `Graph.blocks`: (draws, blocks).
+
+        One that is not the first depends on its own coordinates and the shared ones only.
+        """
+        blocks = self.graph.blocks
+        if blocks.size == 1:
+            return self.log_density(z)[:, None]
+        out = np.zeros((z.shape[0], blocks.size))
+        with np.errstate(all="ignore"):  # as for the whole
+            v = self.values(z)
+            for b, part in enumerate(self.parts):
+                if part is not None:
+                    out[:, b] -= 0.5 * part._run(v, None)[0]
+            for term in terms_of(self.graph, v):
+                b = blocks.owners.get(term.owner or "", 0)
+                out[:, b] += term.log_jacobian - 0.5 * term.residual**2
+            for i, c in enumerate(self.graph.coordinates):
+                out[:, blocks.of_coordinate[i]] += c.prior.log_density(z[:, i])
         return np.where(np.isfinite(out), out, -np.inf)
 
     def _run(self, v: Values, rows: Array | None) -> tuple[Array, Array]:

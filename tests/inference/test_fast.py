@@ -10,7 +10,8 @@ import pytest
 from scipy import stats
 
 from motorfit.inference.diagnostics import walked_ess
-from motorfit.inference.fast import GROUPS, FastDraws, effective, fast_draws, k_threshold, smooth_weights
+from motorfit.inference.fast import FastDraws, fast_draws, k_threshold, smooth_weights
+from motorfit.inference.swarm import GROUPS, effective
 from tests.inference.toys import banana, banana_draws, gaussian, optimum_of
 
 DRAWS = 4000

@@ -9,10 +9,33 @@ import numpy.typing as npt
 import pytest
 from scipy import stats
 
-from motorfit.inference.proposal import Proposal, bend
+from motorfit.inference.bending import bend
+from motorfit.inference.proposal import Proposal
 from tests.inference.toys import banana, gaussian, optimum_of
 
 Array = npt.NDArray[np.float64]
+
+
+def _proposal(
+    centre: Array,
+    factor: Array,
+    order: npt.NDArray[np.int64],
+    top: Array,
+    monomials: Array,
+    curvature: Array,
+    nu: float,
+) -> Proposal:
+    """One of a single block, as yet uncorrected."""
+    d = centre.size
+    return Proposal(
+        centre, factor, order, np.zeros(d, dtype=np.int64), top,
+        monomials.reshape(-1, 3).astype(np.int64), curvature, np.zeros(d), np.ones(d), nu,
+    )  # fmt: skip
+
+
+def _tops(d: int, *bounded: float) -> Array:
+    """Upper bounds of the first directions; the others are free."""
+    return np.concatenate([np.array(bounded), np.full(d - len(bounded), np.nan)])
 
 
 def _random(rng: np.random.Generator, d: int = 6, bounded: int = 2) -> Proposal:
@@ -23,10 +46,10 @@ def _random(rng: np.random.Generator, d: int = 6, bounded: int = 2) -> Proposal:
     curvature = 0.4 * rng.standard_normal((monomials.shape[0], d))
     for row, m in zip(curvature, monomials, strict=True):
         row[: max(int(m.max()) + 1, bounded)] = 0.0
-    return Proposal(
-        rng.standard_normal(d), factor, rng.permutation(d).astype(np.int64), np.full(bounded, np.inf),
-        monomials.astype(np.int64), curvature, np.zeros(d), np.ones(bounded), np.eye(d)[bounded:], 100.0,
-    )  # fmt: skip
+    top = _tops(d, *[np.inf] * bounded)
+    return _proposal(
+        rng.standard_normal(d), factor, rng.permutation(d).astype(np.int64), top, monomials, curvature, 100.0
+    )
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -41,7 +64,7 @@ def test_bending_keeps_volume(seed: int) -> None:
 
 
 def test_bounded_coordinates_stay_in_bounds(rng: np.random.Generator) -> None:
-    p = replace(_random(rng), top=np.array([0.7, np.inf]))
+    p = replace(_random(rng), top=_tops(6, 0.7, np.inf))
     z = p.draw(rng.standard_normal((4000, p.normals))).z[:, p.order]
     assert z[:, :2].min() >= -1e-12 and z[:, 0].max() <= 0.7 + 1e-12
 
@@ -52,9 +75,9 @@ def test_bounded_coordinates_stay_in_bounds(rng: np.random.Generator) -> None:
 def test_truncated_draws_are_exact(rng: np.random.Generator, mean: float, top: float) -> None:
     """One bounded coordinate alone: its distribution and its density are the truncated normal's."""
     sd = 0.8
-    p = Proposal(
-        np.array([mean, 0.0]), np.diag([sd, 1.0]), np.array([0, 1]), np.array([top]),
-        np.zeros((0, 3), dtype=np.int64), np.zeros((0, 2)), np.zeros(2), np.ones(1), np.eye(2)[1:], 100.0,
+    p = _proposal(
+        np.array([mean, 0.0]), np.diag([sd, 1.0]), np.arange(2), _tops(2, top), np.zeros(0), np.zeros((0, 2)),
+        100.0,
     )  # fmt: skip
     normal = rng.standard_normal((5000, 3))
     normal[:, 1] = 0.0  # the free one stands still, so that the density is that of the first alone
@@ -112,10 +135,9 @@ def test_bending_follows_a_parabola(rng: np.random.Generator) -> None:
 
 def _plain(d: int) -> Proposal:
     """Independent directions, the first of them bounded below."""
-    return Proposal(
-        np.zeros(d), np.eye(d), np.arange(d), np.array([np.inf]), np.zeros((0, 3), dtype=np.int64),
-        np.zeros((0, d)), np.zeros(d), np.ones(1), np.eye(d)[1:], 1e6,
-    )  # fmt: skip
+    return _proposal(
+        np.zeros(d), np.eye(d), np.arange(d), _tops(d, np.inf), np.zeros(0), np.zeros((0, d)), 1e6
+    )
 
 
 def test_a_correction_finds_centre_and_widths(rng: np.random.Generator) -> None:
@@ -124,9 +146,9 @@ def test_a_correction_finds_centre_and_widths(rng: np.random.Generator) -> None:
     mean, sd = np.array([0.4, -1.0, 0.5, 0.8, 0.0]), np.array([0.7, 0.6, 1.3, 1.0, 0.9])
     e = np.abs(rng.standard_normal((300, 5)))
     log_weight = -0.5 * np.sum(((e - mean) / sd) ** 2, axis=1) + 0.5 * np.sum(e**2, axis=1) + 7.0
-    moved = p.corrected(e, log_weight)
+    moved = p.corrected(e, log_weight[:, None])
     np.testing.assert_allclose(moved.mean, mean, atol=0.06)
-    assert moved.spread[0] == pytest.approx(sd[0], rel=0.05)
+    assert moved.scale[0] == pytest.approx(sd[0], rel=0.05)
     z = moved.draw(rng.standard_normal((60000, moved.normals))).z
     np.testing.assert_allclose(z[:, 1:].std(axis=0), sd[1:], rtol=0.04)
 
@@ -134,17 +156,16 @@ def test_a_correction_finds_centre_and_widths(rng: np.random.Generator) -> None:
 def test_a_correction_of_one_that_fits_changes_nothing(rng: np.random.Generator) -> None:
     p = _random(rng)
     e = rng.standard_normal((300, p.centre.size))
-    moved = p.corrected(e, np.full(300, 3.0))
+    moved = p.corrected(e, np.full((300, 1), 3.0))
     np.testing.assert_allclose(moved.mean, p.mean, atol=1e-9)
-    np.testing.assert_allclose(moved.spread, p.spread, rtol=1e-9)
-    np.testing.assert_allclose(moved.shape @ moved.shape.T, p.shape @ p.shape.T, atol=1e-9)
+    np.testing.assert_allclose(moved.scale, p.scale, rtol=1e-9)
 
 
 def test_a_correction_widens_step_by_step(rng: np.random.Generator) -> None:
     """Log-weights that rise as fast as the proposal falls would mean an infinite width."""
     p = _plain(4)
     e = rng.standard_normal((300, 4))
-    moved = p.corrected(e, 0.5 * e[:, 2] ** 2)
+    moved = p.corrected(e, 0.5 * e[:, 2:3] ** 2)
     z = moved.draw(rng.standard_normal((60000, moved.normals))).z
     assert z[:, 2].std() == pytest.approx(0.3**-0.5, rel=0.03)
 
@@ -156,6 +177,6 @@ def test_hopeless_draws_pull_little(rng: np.random.Generator) -> None:
     far = np.abs(e[:, 3]) > 1.5
     log_weight[far] -= 1e4
     log_weight[0] = -np.inf
-    moved = p.corrected(e, log_weight)
+    moved = p.corrected(e, log_weight[:, None])
     z = moved.draw(rng.standard_normal((60000, moved.normals))).z
     assert z[:, 1].std() == pytest.approx(1.6**-0.5, rel=0.05)

@@ -10,6 +10,7 @@ from typing import cast
 import numpy as np
 import numpy.typing as npt
 
+from motorfit.inference.blocks import one_block
 from motorfit.inference.graph import LINEAR, Coordinate
 from motorfit.inference.optimum import Optimum, find_optimum, laplace
 from motorfit.inference.priors import Flat, HalfNormal, Prior
@@ -51,6 +52,10 @@ class Toy:
             out = np.where(inside, out, -np.inf)
         return np.asarray(out)
 
+    def log_densities(self, z: Array) -> Array:
+        """As `Target.log_densities`, of one block."""
+        return self.log_density(z)[:, None]
+
 
 def toy(rows: Callable[[Array], Array], size: int, bounded: dict[int, float]) -> Target:
     """A toy of `size` coordinates; those of `bounded` run from 0 to the bound given."""
@@ -60,7 +65,11 @@ def toy(rows: Callable[[Array], Array], size: int, bounded: dict[int, float]) ->
 
     coordinates = tuple(Coordinate(f"z{i}", LINEAR, 0.0, 1.0, prior(i)) for i in range(size))
     graph = SimpleNamespace(
-        coordinates=coordinates, size=size, colours=np.arange(size), reach=np.ones((size, 1), dtype=bool)
+        coordinates=coordinates,
+        size=size,
+        colours=np.arange(size),
+        reach=np.ones((size, 1), dtype=bool),
+        blocks=one_block(size, 1),
     )
     flat = SimpleNamespace(size=100, h=np.zeros(100))
     return cast(Target, Toy(rows, graph, flat))
