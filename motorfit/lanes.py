@@ -29,11 +29,15 @@ from numba.core.typing.templates import ConcreteTemplate, infer_global, signatur
 from numba.extending import intrinsic, models, register_model
 
 __all__ = [
+    "KEYS",
     "LANES",
     "Lanes",
     "Mask",
     "any_of",
+    "below",
     "exponent_of",
+    "first_of",
+    "how_many",
     "lane",
     "load",
     "mantissa_of",
@@ -293,3 +297,43 @@ def power_of_two(typing_context: Any, n: Any) -> Any:
         return builder.bitcast(builder.shl(biased, _words(52)), _VECTOR)
 
     return _lanes(_lanes), code
+
+
+KEYS = 64
+"""Keys that are looked at together: their answers are the bits of one word."""
+
+
+@intrinsic
+def below(typing_context: Any, keys: Any, at: Any, mark: Any) -> Any:
+    """Which of the KEYS keys (float32, contiguous) from ``at`` on are below a mark, as bits, lowest first."""
+    if not (isinstance(keys, types.Array) and keys.dtype == types.float32 and keys.ndim == 1):
+        return None
+    vector = ir.VectorType(ir.FloatType(), KEYS)
+
+    def code(context: Any, builder: Any, sig: Any, args: Any) -> Any:
+        held = context.make_array(sig.args[0])(context, builder, args[0])
+        pointer = cgutils.get_item_pointer(context, builder, sig.args[0], held, [args[1]])
+        some = builder.load(builder.bitcast(pointer, vector.as_pointer()), align=4)
+        marks = ir.Constant(vector, ir.Undefined)
+        marks = builder.insert_element(marks, args[2], ir.Constant(ir.IntType(32), 0))
+        zeros = ir.Constant(ir.VectorType(ir.IntType(32), KEYS), [0] * KEYS)
+        marks = builder.shuffle_vector(marks, marks, zeros)
+        return builder.bitcast(builder.fcmp_ordered("<", some, marks), ir.IntType(KEYS))
+
+    return types.uint64(keys, types.intp, types.float32), code
+
+
+@intrinsic
+def how_many(typing_context: Any, bits: Any) -> Any:
+    """How many bits of a word are set."""
+    return types.intp(types.uint64), lambda context, builder, sig, args: builder.ctpop(args[0])
+
+
+@intrinsic
+def first_of(typing_context: Any, bits: Any) -> Any:
+    """Place of the lowest bit set of a word that is not 0."""
+
+    def code(context: Any, builder: Any, sig: Any, args: Any) -> Any:
+        return builder.cttz(args[0], ir.Constant(ir.IntType(1), 1))
+
+    return types.intp(types.uint64), code

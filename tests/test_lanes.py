@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
 
 from motorfit.compiled import kernel
 from motorfit.lanes import (
+    KEYS,
     LANES,
     Array,
     any_of,
+    below,
     exponent_of,
+    first_of,
+    how_many,
     lane,
     load,
     mantissa_of,
@@ -112,3 +117,24 @@ def test_the_far_ends_of_the_exponential() -> None:
     assert np.all(out[0, 0, :2] < 1e-300)
     assert np.all(np.isfinite(out[0]))
     np.testing.assert_array_equal(out[1, 0, :2], -1.0)
+
+
+@kernel
+def _below(keys: Any, marks: Any, bits: Any, told: Any) -> None:
+    for k in range(marks.shape[0]):
+        bits[k] = below(keys, 3, marks[k])
+        told[k, 0] = how_many(bits[k])
+        told[k, 1] = first_of(bits[k]) if bits[k] else -1
+
+
+def test_keys_below_a_mark_are_the_bits_of_a_word() -> None:
+    keys = RNG.normal(size=KEYS + 7).astype(np.float32)
+    keys[5] = np.nan
+    marks = np.array([-np.inf, np.nanmin(keys), -0.3, keys[20], 0.9, np.inf, np.nan], dtype=np.float32)
+    bits, told = np.empty(marks.size, dtype=np.uint64), np.empty((marks.size, 2), dtype=np.int64)
+    _below(keys, marks, bits, told)
+    for mark, word, (number, first) in zip(marks, bits, told, strict=True):
+        wanted = keys[3 : 3 + KEYS] < mark
+        assert [bool(int(word) >> k & 1) for k in range(KEYS)] == wanted.tolist()
+        assert number == wanted.sum()
+        assert first == (np.argmax(wanted) if wanted.any() else -1)

@@ -1,14 +1,14 @@
 """Order statistics of many rows without sorting them.
 
 A quantile needs one or two values of a row at known ranks. Neighbouring rows of a curve have their quantiles
-at nearly the same place, counted in standard deviations from the mean; so a few marks are set about there,
-and how many values lie below each is counted, in single precision, which vector instructions do fast.
-Rounding keeps the order, so the counts are right; the few values between the two marks about the rank are
-then looked at as they are, and the result is exact whatever was foreseen.
+at nearly the same place, counted in standard deviations from the mean; so the values near there are taken
+out, and those below counted, in single precision, which vector instructions do fast. Rounding keeps the
+order, so the counts are right; the few values taken out are then looked at as they are, and the result is
+exact whatever was foreseen.
 
-A row with infinite values is dealt into equal buckets between its least and its greatest value, and only the
-bucket that holds the rank is sorted (the distribution sort of textbooks, e.g. D. E. Knuth, The Art of
-Computer Programming, vol. 3, 2nd ed. 1998, section 5.2.5, stopped where nothing is asked).
+A row with infinite or huge values is dealt into equal buckets between its least and its greatest value, and
+only the bucket that holds the rank is sorted (the distribution sort of textbooks, e.g. D. E. Knuth, The Art
+of Computer Programming, vol. 3, 2nd ed. 1998, section 5.2.5, stopped where nothing is asked).
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorfit.compiled import kernel
+from motorfit.lanes import KEYS, below, first_of, how_many
 
 __all__ = ["quantile_rows"]
 
@@ -29,7 +30,11 @@ Keys = NDArray[np.float32]
 
 _BUCKETS = 1024
 _CROWDED, _SAMPLE = 8, 128
-_PART, _FEW, _LOOKS = 64, 14, 8
+_FEW, _LOOKS = 40, 8
+_ONE = np.uint64(1)
+
+_HUGE = 1e35
+"""Values about this size are dealt with in double precision alone."""
 
 
 @kernel
@@ -56,8 +61,8 @@ def _mark(q: Array, m: int, count: Counts, start: Counts) -> int:
     """Where each wanted bucket begins among the values kept, -1 for the others; returns how many are kept."""
     start[:] = -1
     for j in range(q.shape[0]):
-        below = int(q[j] * (m - 1))
-        for rank in (below, min(below + 1, m - 1)):
+        least = int(q[j] * (m - 1))
+        for rank in (least, min(least + 1, m - 1)):
             start[np.searchsorted(count, rank, side="right") - 1] = 0
     kept = 0
     for k in range(_BUCKETS):
@@ -101,12 +106,12 @@ def _quantiles(x: Array, m: int, q: Array, where: NDArray[np.uint16], out: Array
             some[start[k] : fill[k]].sort()
     for j in range(q.shape[0]):
         position = q[j] * (m - 1)
-        below = int(position)
-        above = min(below + 1, m - 1)
-        a = np.searchsorted(count, below, side="right") - 1
+        rank = int(position)
+        above = min(rank + 1, m - 1)
+        a = np.searchsorted(count, rank, side="right") - 1
         b = np.searchsorted(count, above, side="right") - 1
-        left, right = some[start[a] + below - count[a]], some[start[b] + above - count[b]]
-        out[j] = _mixed(left, right, position - below)
+        left, right = some[start[a] + rank - count[a]], some[start[b] + above - count[b]]
+        out[j] = _mixed(left, right, position - rank)
 
 
 @kernel
@@ -149,25 +154,22 @@ def _counts(keys: Keys, m: int, marks: Keys, count: Counts) -> None:
 
 
 @kernel
-def _between(keys: Keys, x: Array, m: int, low: np.float32, high: np.float32, some: Array) -> int:
-    """Values whose keys are from ``low`` to below ``high`` into some; returns how many."""
-    one, none = np.float32(1.0), np.float32(0.0)
-    kept, first = 0, 0
-    while first + _PART <= m:
-        less, end, part = none, none, keys[first : first + _PART]
-        for s in range(_PART):
-            less += one if part[s] < low else none
-            end += one if part[s] < high else none
-        if end > less:
-            for s in range(_PART):
-                some[kept] = x[first + s]
-                kept += 1 if low <= part[s] < high else 0
-        first += _PART
-    for s in range(first, m):
-        if low <= keys[s] < high:
-            some[kept] = x[s]
+def _between(keys: Keys, x: Array, low: np.float32, high: np.float32, some: Array) -> tuple[int, int]:
+    """Values whose keys are from ``low`` to below ``high`` into some; returns how many are below, and
+    how many these are.
+
+    ``keys`` are as many as a multiple of KEYS, those after the last value infinite.
+    """
+    kept, under = 0, 0
+    for first in range(0, keys.shape[0], KEYS):
+        less = below(keys, first, low)
+        under += how_many(less)
+        inside = below(keys, first, high) & ~less
+        while inside:
+            some[kept] = x[first + first_of(inside)]
             kept += 1
-    return kept
+            inside &= inside - _ONE
+    return under, kept
 
 
 @kernel
@@ -183,29 +185,22 @@ def _neighbours(some: Array, kept: int, k: int, more: bool) -> tuple[float, floa
 
 
 @kernel
-def _foreseen(
-    keys: Keys, x: Array, m: int, q: float, center: float, scale: float, seen: Array, some: Array
-) -> float:
-    """Linear-interpolated quantile q of the first m values of x, all finite and not all equal.
+def _about(
+    keys: Keys, m: int, rank: int, above: int, at: float, wide: float, left: bool
+) -> tuple[np.float32, np.float32]:
+    """Two marks with few values between them, those of the rank and of the one above among them.
 
-    ``seen`` (2,) holds where it stood in the row before, in ``scale`` from ``center``, and within what doubt.
-    Four marks about there are counted out, and moved, until few values remain between two about the rank.
+    They are not within ``wide`` of ``at``, but to the left, or to the right of there.
     """
-    position = q * (m - 1)
-    below = int(position)
-    above = min(below + 1, m - 1)
-    z, doubt = seen[0], seen[1]
-    if not abs(z) < 100.0:
-        z = min(max(math.log((q + 1e-3) / (1.0 - q + 1e-3)) / 1.7, -4.0), 4.0)
-        doubt = 0.2
     marks, count = np.empty(4, dtype=np.float32), np.empty(4, dtype=np.int64)
     low, high, under, over = np.float32(-math.inf), np.float32(math.inf), 0, m
-    at, wide, tight = center + z * scale, doubt * scale, 0.25 * doubt * scale
+    at += -2.0 * wide if left else 2.0 * wide
+    tight, wide = wide, 2.0 * wide
     for _ in range(_LOOKS):
         marks[0], marks[1], marks[2], marks[3] = at - wide, at - tight, at + tight, at + wide
         _counts(keys, m, marks, count)
         for j in range(4):
-            if count[j] <= below and marks[j] > low:
+            if count[j] <= rank and marks[j] > low:
                 low, under = marks[j], count[j]
             elif count[j] > above and marks[j] < high:
                 high, over = marks[j], count[j]
@@ -215,22 +210,43 @@ def _foreseen(
         if low > -math.inf and high < math.inf:
             # by the share of the rank between the two, with room for what that leaves open
             step = (float(high) - float(low)) / held
-            at = float(low) + (below + 1 - under) * step
+            at = float(low) + (rank + 1 - under) * step
             tight, wide = 4.0 * step, max(12.0, 1.5 * math.sqrt(held)) * step
         else:
             at = float(low if low > -math.inf else high)
             at += 2.0 * wide if low > -math.inf else -2.0 * wide
             tight, wide = wide, 2.0 * wide
-    kept = m
-    if over - under <= m // 2:
-        kept = _between(keys, x, m, low, high, some)
-    else:
-        some[:m], under = x[:m], 0
-    left, right = _neighbours(some, kept, below - under, above > below)
-    found = _mixed(left, right, position - below)
+    return low, high
+
+
+@kernel
+def _foreseen(
+    keys: Keys, x: Array, m: int, q: float, center: float, scale: float, seen: Array, some: Array
+) -> float:
+    """Linear-interpolated quantile q of the first m values of x, all finite and not all equal.
+
+    ``seen`` (2,) holds where it stood in the row before, in ``scale`` from ``center``, and within what doubt.
+    Values within that doubt are taken out. Where the rank is not among them, four marks are counted out, and
+    moved, until few values remain between two about the rank.
+    """
+    position = q * (m - 1)
+    rank = int(position)
+    above = min(rank + 1, m - 1)
+    z, doubt = seen[0], seen[1]
+    if not abs(z) < 100.0:
+        z = min(max(math.log((q + 1e-3) / (1.0 - q + 1e-3)) / 1.7, -4.0), 4.0)
+        doubt = 0.2
+    at, wide = center + z * scale, doubt * scale
+    low, high = np.float32(at - wide), np.float32(at + wide)
+    under, kept = _between(keys, x, low, high, some)
+    if not under <= rank <= above < under + kept:
+        low, high = _about(keys, m, rank, above, at, wide, under > rank)
+        under, kept = _between(keys, x, low, high, some)
+    left, right = _neighbours(some, kept, rank - under, above > rank)
+    found = _mixed(left, right, position - rank)
     now = (found - center) / scale
     density = (kept + 1.0) / (float(high) - float(low)) * scale
-    seen[1] = min(max(2.0 * abs(now - seen[0]), 16.0 / density), 0.5)
+    seen[1] = min(max(2.0 * abs(now - seen[0]), 8.0 / density), 0.5)
     if not seen[1] > 0.0:
         seen[1] = 0.2
     seen[0] = now
@@ -246,7 +262,10 @@ def _row(x: Array, m: int, q: Array, keys: Keys, some: Array, seen: Array, out: 
         apart = x[s] - first
         total += apart
         square += apart * apart
-    if not square < math.inf or (square == 0.0 and np.min(x[:m]) < np.max(x[:m])):
+    keys[m:] = np.float32(math.inf)
+    if not (square < _HUGE * _HUGE and abs(first) < _HUGE) or (
+        square == 0.0 and np.min(x[:m]) < np.max(x[:m])
+    ):
         return False  # the second: differences whose squares vanish
     mean = total / m
     scale = math.sqrt(max(square / m - mean * mean, 0.0))
@@ -270,7 +289,7 @@ def quantile_rows(values: Array, q: Array, out: Array, finite: Counts, seen: Arr
     """
     curves, rows, size = values.shape
     some, one = np.empty(size), np.empty(q.shape[0])
-    keys = np.empty(size, dtype=np.float32)
+    keys = np.empty((size + KEYS - 1) // KEYS * KEYS, dtype=np.float32)
     for c in range(curves):
         for g in range(rows):
             row, m = values[c, g], size

@@ -82,6 +82,18 @@ def test_any_shape_of_draws_has_the_quantiles_of_the_sorted_draws(
             np.testing.assert_allclose(value[0], wanted, rtol=1e-9)
 
 
+def test_rows_that_leap_are_as_exact_as_rows_that_creep(rng: np.random.Generator) -> None:
+    makers = [SHAPES[name] for name in SHAPES if name not in ("one", "two", "infinite both ways", "huge")]
+    rows = np.stack(
+        [np.resize(makers[k](rng), 999) * 10.0 ** (k % 5) + k for k in rng.integers(0, len(makers), 60)]
+    )
+    found = band(rows, 0.9)
+    low, middle, high = np.quantile(rows, (0.05, 0.5, 0.95), axis=1)
+    np.testing.assert_allclose(found.low, low, rtol=1e-12)
+    np.testing.assert_allclose(found.median, middle, rtol=1e-12)
+    np.testing.assert_allclose(found.high, high, rtol=1e-12)
+
+
 @pytest.mark.parametrize("interval", [0.0, 1.0, 90.0, float("nan")])
 def test_an_interval_that_is_no_probability_is_refused(interval: float) -> None:
     with pytest.raises(AnswerError, match=r"interval: .* allowed: a probability from 0\.01 to 0\.999"):
