@@ -11,7 +11,7 @@ import json
 import math
 import tempfile
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -166,8 +166,20 @@ def as_true(fit: LoadedFit, truth: Truth) -> Subject:
     return Subject(fit.motor, "truth", draws, fit)
 
 
-def judged(found: Bench) -> dict[str, dict[str, float]]:
-    """By metric: whether the interval holds the truth, z, P(first greater), whether it is, sharper by."""
+@dataclass(frozen=True)
+class Judged:
+    """What is true beside what was said.
+
+    ``metrics``: whether the interval holds the truth, z, P(first greater), whether it is, sharper by.
+    ``labels``: of each motor and distance, the probability that K_v is within it of the label, whether it is.
+    """
+
+    metrics: dict[str, dict[str, float]]
+    labels: list[dict[str, float]]
+
+
+def judged(found: Bench) -> Judged:
+    """Compare the two motors and set the answer beside the truth."""
     propeller = found.fits[0].propellers[0]
     ask: dict[str, Any] = {"propeller": propeller, "voltage_v": VOLTS, "metrics": METRICS}
     answer: Comparison = compare(found.fits, companions=found.companions, **ask)
@@ -194,7 +206,16 @@ def judged(found: Bench) -> dict[str, dict[str, float]]:
             "sharper_by": pair.sharper_by,
             "ratio_sharper_by": pair.ratio_sharper_by,
         }
-    return out
+    labels = []
+    for fit, truth in zip(found.fits, found.truths, strict=True):
+        kv = truth.motors[fit.motor].parameters["kv"]
+        for claim in answer.claims:
+            if claim.motor == fit.motor and claim.printed:
+                off = abs(kv / claim.claimed - 1.0)
+                labels += [
+                    {"step": step, "p": p, "within": float(off <= step)} for step, p in claim.within.items()
+                ]
+    return Judged(out, labels)
 
 
 def row(name: str, each: list[dict[str, float]]) -> str:
@@ -208,6 +229,22 @@ def row(name: str, each: list[dict[str, float]]) -> str:
         f"{ideal:9.4f} ± {scatter:.4f}{np.median(get['sharper_by']):12.1f}"
         f"{np.nanmedian(get['ratio_sharper_by']):8.1f}"
     )
+
+
+def label_lines(found: list[Judged]) -> list[str]:
+    """How often K_v was within a distance of the label, beside how often that was said."""
+    each = [one for bench in found for one in bench.labels]
+    lines = []
+    for step in sorted({one["step"] for one in each}):
+        p = np.array([one["p"] for one in each if one["step"] == step])
+        was = np.array([one["within"] for one in each if one["step"] == step])
+        open_ = (p > 0.1) & (p < 0.9)
+        lines.append(
+            f"K_v within {100.0 * step:g} % of the label: {was.sum():.0f} of {len(p)}, {p.sum():.1f} said; "
+            f"where that was open (0.1 to 0.9): {was[open_].sum():.0f} of {open_.sum()}, "
+            f"{p[open_].sum():.1f} said"
+        )
+    return lines
 
 
 def main() -> int:
@@ -225,7 +262,7 @@ def main() -> int:
     options = parser.parse_args()
     if options.benches < 1:
         parser.error("--benches must be at least 1")
-    found: list[dict[str, dict[str, float]]] = []
+    found: list[Judged] = []
     failed = 0
     for seed in range(options.seed, options.seed + options.benches):
         note(f"bench {seed}")
@@ -238,7 +275,8 @@ def main() -> int:
                 note(f"failed: {error}")
     if options.json is not None:
         options.json.write_text(
-            json.dumps({"machine": machine(), "benches": found}, indent=1) + "\n", encoding="utf-8"
+            json.dumps({"machine": machine(), "benches": [asdict(one) for one in found]}, indent=1) + "\n",
+            encoding="utf-8",
         )
     if not found:
         return 1
@@ -246,9 +284,10 @@ def main() -> int:
     heads = f"{'Brier':>10}{'ideal':>9} ± scatter{'sharper by':>12}{'ratio':>8}"
     print(f"{'figure':24}{'held by 90 %':>13}{'mean |z|':>8}{heads}")
     for name in METRICS:
-        print(row(name, [one[name] for one in found]))
-    print(row("all together", [one[name] for one in found for name in METRICS]))
+        print(row(name, [one.metrics[name] for one in found]))
+    print(row("all together", [one.metrics[name] for one in found for name in METRICS]))
     print("Where intervals are right, mean |z| is 0.80. Figures of one bench are not independent.")
+    print(*label_lines(found), sep="\n")
     return 0
 
 
