@@ -74,7 +74,7 @@ export function worded(text) {
     .replace(AMOUNT, (all, first, rest, second, unit) => {
       const [factor, sign] = shown(unit);
       return `${rounded(first, factor)}${rest ? `${rest.startsWith(" to") ? " to " : " and "}${rounded(second, factor)}` : ""}${sign === "°C" ? "\u00a0" : " "}${sign}`;
-    }).replace(/(\d) milliohm\b/g, "$1 mΩ").replace(/(^|[\s(])-(?=\d)/g, "$1−");
+    }).replace(/(\d) milliohm\b/g, "$1 mΩ").replace(/(^|[\s(])-(?=\d)/g, "$1−").replace(/(\d) %/g, "$1\u00a0%");
 }
 
 const ENDS = [["_rpm_per_s", "rpm/s"], ["_per_watt_g", "g/W"], ["_rpm", "rpm"], ["_nm", "N m"], ["_n", "N"],

@@ -14,7 +14,7 @@ from motorfit.answers.bands import band
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.figures import Conditions, machine_for
 from motorfit.answers.pairing import Subject
-from motorfit.answers.plain import chance, number, numbers
+from motorfit.answers.plain import chance, number, numbers, off_by
 from motorfit.answers.posterior import FloatArray
 from motorfit.answers.propellers import PropellerDraws
 from motorfit.answers.question import RPM_PER_RAD_S
@@ -80,7 +80,7 @@ class TableCheck:
         return tuple(self._text(column) for column in self.columns)
 
     def _text(self, column: TableColumn) -> str:
-        off = [f"{100.0 * (ratio - 1.0):+.1f}".replace("-", "−") for ratio in column.ratio]
+        off = [off_by(ratio - 1.0) for ratio in column.ratio]
         odd = "which is odd" if column.probability_as_far < 0.05 else "which is nothing odd"
         return (
             f"{self.motor}, {self.table}: {column.name} as claimed is {off[0]} % ({off[1]} to {off[2]} %) "

@@ -13,7 +13,7 @@ from motorfit.answers.errors import AnswerError
 from motorfit.answers.figures import label_kv
 from motorfit.answers.metrics import Metric
 from motorfit.answers.pairing import Subject
-from motorfit.answers.plain import chance, number
+from motorfit.answers.plain import chance, number, off_by
 from motorfit.answers.posterior import FloatArray, parameter
 
 STEPS = (0.01, 0.03, 0.05)
@@ -56,7 +56,7 @@ class Claimed:
     def text(self) -> str:
         """Two sentences."""
         as_far = chance(self.probability_as_far)
-        off = [f"{100.0 * share:+.1f}".replace("-", "−") for share in self.deviation]
+        off = [off_by(share) for share in self.deviation]
         of = "the label's" if self.printed else "the claimed"
         unit = "" if self.unit == "1" else f" {self.unit}"
         steps = ", ".join(f"{100.0 * step:g} %" for step in self.within)

@@ -31,6 +31,12 @@ def chance(probability: float) -> str:
     return "above 0.99" if probability > 0.99 else f"{probability:.2f}"
 
 
+def off_by(share: float) -> str:
+    """Return a relative deviation as per cent with its sign; what rounds to nothing has none."""
+    text = f"{100.0 * share:+.1f}"
+    return text[1:] if float(text) == 0.0 else text.replace("-", "−")
+
+
 def plain(value: Any) -> Any:
     """Turn numpy scalars, arrays, tuples and non-finite numbers into what JSON can hold."""
     if value is None or isinstance(value, (bool, str, int)):

@@ -10,6 +10,7 @@ import pytest
 from motorfit.answers.claims import read_claims
 from motorfit.answers.compare import compare
 from motorfit.answers.errors import AnswerError
+from motorfit.answers.plain import off_by
 from motorfit.answers.predict import predict
 from motorfit.errors import MotorfitError
 from tests.answers.benches import TRUTH, one_bench
@@ -79,3 +80,10 @@ def test_a_claimed_table_that_cannot_be_used_says_why(tmp_path: Path) -> None:
     bare.write_text("current [A],thrust [N]\n1,2\n3,4\n")
     with pytest.raises(MotorfitError, match="voltage and throttle"):
         read_claims(bare, "tern-2807")
+
+
+@pytest.mark.parametrize(
+    ("share", "text"), [(0.0182, "+1.8"), (-0.0182, "−1.8"), (-0.0002, "0.0"), (0.0004, "0.0")]
+)
+def test_a_deviation_has_a_sign_unless_it_is_none(share: float, text: str) -> None:
+    assert off_by(share) == text

@@ -30,6 +30,12 @@ VIEWS = (
         "Compare",
         "[data-metric=score]",
     ),
+    (
+        "compare?motors=tern-2807&motors=gull-2306&propeller=p7x35x3&voltage=15&go=1&models=1&margin_pct=3"
+        "&table=voltage%20%5BV%5D%2Cthrottle%20%5B%25%5D%2Cthrust%20%5BN%5D%0A15%2C50%2C3",
+        "Compare",
+        "[data-metric=kv]",
+    ),
     ("compare?go=1&motors=nobody", "Compare", ".error"),
     ("campaign", "New campaign", "input[type=file]"),
     ("nowhere", "That did not work", ".error"),
