@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import threading
 from collections.abc import AsyncIterator
@@ -107,4 +108,7 @@ def _get_ready(readiness: Readiness) -> None:
         warm()
     except Exception as error:  # then the first question meets the fault, and says so
         logging.getLogger(logs.NAME).error("warm", exc_info=error)
+    # What has been loaded stays; to look through all of it again and again would hold answers up.
+    gc.collect()
+    gc.freeze()
     readiness.ready = True
