@@ -14,6 +14,7 @@ from pathlib import Path
 from types import FrameType
 
 from benchmarks.common import note
+from motorfit.bench import bulk, packedlog
 from motorfit.synthetic.options import BenchOptions
 from motorfit.synthetic.simulate import simulate_campaign
 from tests.fuzz.judge import judge
@@ -43,6 +44,7 @@ def main() -> None:
         campaign = folder / "campaign.toml"
         text = campaign.read_text()
         logs = {p: p.read_bytes() for p in sorted((folder / "logs").iterdir())}
+        sizes = {name: getattr(bulk, name) for name in ("LARGE", "PIECE", "TAIL", "_SMALLEST")}
         for case in range(chosen.cases):
             rng = random.Random(chosen.seed * 1_000_003 + case)
             file = rng.choice(list(logs))
@@ -50,6 +52,9 @@ def main() -> None:
                 file.write_bytes(mutate_log(rng, logs[file]))
             else:
                 campaign.write_text(mutate_campaign(rng, text), encoding="utf-8", errors="replace")
+            for attribute, size in sizes.items():  # half of the time as a log of a million rows is read
+                setattr(bulk, attribute, 1 << rng.randint(8, 14) if case % 2 else size)
+            packedlog.LARGE, packedlog.PIECE, packedlog.TAIL = bulk.LARGE, bulk.PIECE, bulk.TAIL
             signal.alarm(HANG_S)
             try:
                 outcome[judge(campaign)] += 1

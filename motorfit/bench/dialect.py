@@ -24,6 +24,9 @@ _CLOCK = re.compile(r".*\d{1,2}:\d{2}(?::\d{2})?(?:[.,]\d+)?(?:Z|[+-]\d{2}:?\d{2
 # In a header set apart by blanks, a unit in brackets belongs to the word before it.
 _HEADER_WORD = re.compile(r"[^\s\[(]+(?:\s*[\[(][^\])]*[\])])?")
 
+_FEWEST_ROWS = 3
+"""Rows of numbers above a header that are a run of their own."""
+
 
 @dataclass(slots=True)
 class Dialect:
@@ -97,12 +100,21 @@ def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | N
     data = [i for i, row in enumerate(rows) if _share(row) >= 0.5 and not is_comment(lines[i], delimiter)]
     if not data:
         return None
+    data = _below_header(rows, data)
     width = Counter(len(rows[i]) for i in data).most_common(1)[0][0]
     first = next(i for i in data if len(rows[i]) == width)
     comma, point = decimal_signs([rows[i] for i in data], delimiter == ",")
     dialect = Dialect(delimiter, comma, width, first, None, None, point=point)
     _find_header(lines, dialect)
     return dialect
+
+
+def _below_header(rows: Sequence[Sequence[str]], data: list[int]) -> list[int]:
+    """Rows of data without those above the header that only look like some, as `test 14; 4 March` does."""
+    named = (i for i, row in enumerate(rows) if sum(label_of(c).channel is not None for c in row) >= 2)
+    header = next((i for i in named if _share(rows[i]) < 0.5), None)
+    above = [i for i in data if header is not None and i < header]
+    return data[len(above) :] if len(above) < _FEWEST_ROWS < len(data) else data
 
 
 def decimal_signs(rows: Sequence[Sequence[str]], quoted: bool) -> tuple[bool, bool]:

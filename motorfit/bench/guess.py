@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from motorfit.bench.byposition import channels_by_numbers
 from motorfit.bench.clock import seconds_of_stamps, unwrapped
 from motorfit.bench.labels import label_of, unit_of
 from motorfit.bench.rawtable import RawTable
@@ -67,6 +68,7 @@ class LogGuess:
     left_out: names of columns that are no known channel.
     propeller_doubt: why the run may have a propeller after all, where none is proposed.
     has_flywheel: whether a load but no propeller seems to be on the shaft; None where nothing tells.
+    speed_of_wheel: the speed column's name where it says that the speed is a wheel's.
     """
 
     kind: str = "table"
@@ -82,6 +84,7 @@ class LogGuess:
     left_out: list[str] = field(default_factory=list)
     propeller_doubt: str = ""
     has_flywheel: bool | None = False
+    speed_of_wheel: str = ""
 
 
 def guess_log(file: Path, table: RawTable) -> LogGuess:
@@ -111,6 +114,10 @@ def guess_log(file: Path, table: RawTable) -> LogGuess:
         guess.has_flywheel = "speed" in values and _rises_slowly(values["time"], values["speed"])
     elif guess.kind == "coast-down":
         guess.has_flywheel = None
+    if guess.kind in ("spin-up", "coast-down"):
+        names = [str(c.column) for c in guess.columns if c.channel == "speed"]
+        guess.speed_of_wheel = next((n for n in names if "wheel" in n.casefold()), "")
+        guess.has_flywheel = True if guess.speed_of_wheel else guess.has_flywheel
     if guess.has_propeller:
         _size(stem, values, guess)
     return guess
@@ -137,6 +144,9 @@ def _by_header(table: RawTable, guess: LogGuess) -> None:
             except UnitError:
                 unit, doubt = None, f'the header says "{stated}", which is not understood'
         known = unit is not None
+        if unit is None and label.channel == "time" and _stamps(table, position) is not None:
+            guess.columns.append(ColumnGuess("time", clean, None, True))
+            continue
         if unit is None and label.channel in ("thrust", "torque", "time", "throttle"):
             unit, why = _unit(label.channel, table.numbers[:, position])
             doubt = f"{doubt}; {why}" if doubt else why
@@ -191,10 +201,11 @@ def _unit(channel: str, values: Array) -> tuple[str | None, str]:
 
 
 def _by_position(table: RawTable, guess: LogGuess) -> None:
-    """Time, where a column only grows; whatever else a log without a header holds is for a person to say."""
+    """Time, where a column only grows, and what numbers alone tell; the rest is for a person to say."""
+    others: dict[int, Array] = {}
     for position in range(table.numbers.shape[1]):
         values = table.numbers[:, position]
-        stamps = seconds_of_stamps(table.texts.get(position, {}), len(values))
+        stamps = _stamps(table, position)
         known = values[np.isfinite(values)] if stamps is None else stamps[np.isfinite(stamps)]
         grows = len(known) > 2 and np.mean(np.diff(known) >= 0) > 0.99 and known[-1] > known[0]
         if grows and not any(c.channel == "time" for c in guess.columns):
@@ -203,8 +214,19 @@ def _by_position(table: RawTable, guess: LogGuess) -> None:
                 ColumnGuess("time", position + 1, unit, False, f"the column that grows; {why}")
             )
         else:
-            low, high = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
-            guess.left_out.append(f"{position + 1} (from {low:g} to {high:g})")
+            others[position] = values
+    for channel, position, unit, why in channels_by_numbers(others):
+        guess.columns.append(ColumnGuess(channel, position + 1, unit, False, why))
+        del others[position]
+    for position, values in others.items():
+        known = values[np.isfinite(values)]
+        low, high = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
+        guess.left_out.append(f"{position + 1} (from {low:g} to {high:g})")
+
+
+def _stamps(table: RawTable, position: int) -> Array | None:
+    """A column's times [s] where its cells are dates or times of day, else None."""
+    return seconds_of_stamps(table.texts.get(position, {}), len(table.numbers))
 
 
 def _values(table: RawTable, column: ColumnGuess) -> Array:
@@ -213,7 +235,7 @@ def _values(table: RawTable, column: ColumnGuess) -> Array:
     position = column.column - 1 if isinstance(column.column, int) else names.index(column.column)
     raw = table.numbers[:, position]
     if column.channel == "time":
-        stamps = seconds_of_stamps(table.texts.get(position, {}), len(raw))
+        stamps = _stamps(table, position)
         if stamps is not None:
             return stamps
         known = np.isfinite(raw)

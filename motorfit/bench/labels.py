@@ -109,6 +109,10 @@ _ALIASES: dict[str, tuple[str, ...]] = {
         "winding temp",
         "coil temperature",
         "coil temp",
+        "temp coil",
+        "temp winding",
+        "temperature coil",
+        "temperature winding",
         "t winding",
     ),
 }

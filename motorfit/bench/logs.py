@@ -121,7 +121,7 @@ class _Reading:
 
     def __init__(self, campaign: Campaign, run: Run, table: RawTable) -> None:
         self._campaign, self._run, self._table = campaign, run, table
-        self.findings: list[Finding] = [remark.of(run.id) for remark in table.remarks]
+        self.findings: list[Finding] = [_of_parts(remark, run).of(run.id) for remark in table.remarks]
         self.without_clock: RunLog | None = None
 
     def _add(self, remarks: Iterable[Remark], channel: str | None = None) -> None:
@@ -319,6 +319,13 @@ class _Reading:
         if remark.kind != "clock-starts-over":
             return remark
         return replace(remark, remedy=parts_remedy(self._table, time.position))
+
+
+def _of_parts(remark: Remark, run: Run) -> Remark:
+    """A header between the parts of a file, of which the run has chosen one, is nothing to wonder about."""
+    if remark.kind != "repeated-header" or (run.part is None and run.where is None):
+        return remark
+    return replace(remark, severity="note", remedy="Nothing to do: the run is one part of its file.")
 
 
 def _strange_times(label: str, words: Mapping[int, str], rows: NDArray[np.int64]) -> Remark:

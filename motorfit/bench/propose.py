@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
 
 from motorfit.bench.guess import LogGuess, guess_log
 from motorfit.bench.logfile import read_table
 from motorfit.bench.portion import parts_of
+from motorfit.bench.rawtable import RawTable
 from motorfit.bench.textlog import UnreadableLogError
 from motorfit.errors import MotorfitError
 
@@ -29,11 +33,15 @@ class NoLogsError(MotorfitError):
 
 @dataclass(frozen=True)
 class Proposal:
-    """A campaign file's text, its number of runs, its unsure lines, and files not taken and why."""
+    """A campaign file's text, its number of runs, its unsure lines, and files not taken and why.
+
+    `places` says of each unsure line which part of the file it stands in, such as ``run ramp-1``.
+    """
 
     text: str
     runs: int
     unsure: tuple[str, ...]
+    places: tuple[str, ...]
     left_out: tuple[str, ...]
 
 
@@ -61,22 +69,21 @@ def propose(folder: Path) -> Proposal:
         except UnreadableLogError as error:
             left_out.append(f"{name}: {error.remark.message}")
             continue
-        guess = guess_log(file, table)
-        if not guess.columns:
-            left_out.append(f"{name}: no column's name is known ({', '.join(guess.left_out[:8])})")
+        whole = guess_log(file, table)
+        if not whole.columns:
+            left_out.append(f"{name}: no column's name is known ({', '.join(whole.left_out[:8])})")
             continue
-        clock = next((c.column for c in guess.columns if c.channel == "time"), None)
-        position = None if clock is None else _position(clock, table.names)
-        parts = len(parts_of(table, position)) if guess.kind != "table" else 1
-        for part in range(1, parts + 1):
+        guesses = _guesses(file, table, whole)
+        for part, guess in enumerate(guesses, 1):
+            number = part if len(guesses) > 1 else None
             runs.append(
                 _Run(
                     name,
                     guess,
-                    _unused(_id(name, part if parts > 1 else None), {r.id for r in runs}),
+                    _unused(_id(name, number), {r.id for r in runs}),
                     guess.motor or "motor-1",
                     (guess.propeller or "propeller-1") if guess.has_propeller else None,
-                    part if parts > 1 else None,
+                    number,
                 )
             )
     if not runs:
@@ -85,9 +92,37 @@ def propose(folder: Path) -> Proposal:
             f"{folder}: no log that can be read; looked for {', '.join(_SUFFIXES)}.{seen}\n"
             "Put the logs of the day into this folder and try again."
         )
-    lines = _lines(runs, left_out)
-    unsure = tuple(line.strip() for line in lines[1:] if MARK in line)
-    return Proposal("\n".join(lines) + "\n", len(runs), unsure, tuple(left_out))
+    lines = _lines(folder, runs, left_out)
+    unsure = [(place, line.strip()) for place, line in _placed(lines) if MARK in line]
+    text, places = tuple(line for _, line in unsure), tuple(place for place, _ in unsure)
+    return Proposal("\n".join(lines) + "\n", len(runs), text, places, tuple(left_out))
+
+
+def _guesses(file: Path, table: RawTable, whole: LogGuess) -> list[LogGuess]:
+    """A proposal for each part of a file; the parts are of different kinds as often as not."""
+    clock = next((c.column for c in whole.columns if c.channel == "time"), None)
+    if whole.kind == "table" or clock is None:
+        return [whole]
+    parts = parts_of(table, _position(clock, table.names))
+    if len(parts) < 2:
+        return [whole]
+    rows = np.arange(len(table.numbers))
+    return [guess_log(file, table.only((rows >= a) & (rows < b))) for a, b in parts]
+
+
+def _placed(lines: list[str]) -> Iterator[tuple[str, str]]:
+    """(place, line) of each line but the first: the table it stands in, with its id once that is known."""
+    place = "campaign"
+    for line in lines[1:]:
+        several, one = re.match(r"\[\[(\w+)s\]\]", line), re.match(r"\[(\w+)", line)
+        if several:
+            place = several[1]
+        elif one and one[1] != "runs":
+            place = one[1]
+        name = re.match(r'id = "(.*?)"', line)
+        if name:
+            place = f"{place} {name[1]}"
+        yield place, line
 
 
 def _files(folder: Path) -> list[Path]:
@@ -130,12 +165,13 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def _lines(runs: list[_Run], left_out: list[str]) -> list[str]:
+def _lines(folder: Path, runs: list[_Run], left_out: list[str]) -> list[str]:
+    title = folder.resolve().name or "A day at the bench"
     lines = [
         "# Proposed from the logs. Look at every line that ends in ?? and at the kinds, then:",
         "#   motorfit check on this file, and motorfit fit",
         "format = 1",
-        f'title = "A day at the bench"  {MARK}',
+        f"title = {_quoted(title)}  {MARK}",
         "",
     ]
     if any(r.propeller for r in runs):
@@ -169,7 +205,7 @@ def _lines(runs: list[_Run], left_out: list[str]) -> list[str]:
         lines += ["", "[[propellers]]", f"id = {_quoted(name)}  {MARK} by the files' names"]
         lines += [f"diameter_in = {best.diameter_in or 7.0:g}  {MARK} {best.size_doubt}"]
         lines += [f"pitch_in = {best.pitch_in or 4.0:g}  {MARK} {best.size_doubt}"]
-        lines += [f"blades = {best.blades or 2}  {MARK}"]
+        lines += [f"blades = {best.blades or 2}  {MARK}" + (f" {best.size_doubt}" if best.blades else "")]
     if any(r.guess.has_flywheel for r in runs):
         lines += ["", "[[flywheels]]", 'id = "disc"']
         lines += [f"inertia_kg_m2 = 2.0e-4  {MARK} not known: weigh and measure it"]
@@ -197,6 +233,10 @@ def _run_lines(run: _Run) -> list[str]:
         lines.append(f"part = {run.part}  {MARK} time starts over in this file")
     if run.propeller is not None:
         lines.append(f"propeller = {_quoted(run.propeller)}")
+    elif guess.speed_of_wheel:
+        named = f'"{" ".join(guess.speed_of_wheel.split())}" is a column'
+        lines.append(f'flywheel = "disc"  {MARK} {named}')
+        lines.append(f'speed_of = "flywheel"  {MARK} {named}; "motor" if it is the motor\'s after all')
     elif guess.has_flywheel:
         lines.append(f'flywheel = "disc"  {MARK} speed rises slowly: a disc seems to be on')
     elif guess.kind in ("spin-up", "coast-down"):
@@ -224,10 +264,15 @@ def _run_lines(run: _Run) -> list[str]:
     missing = [c for c in wanted if not any(g.channel == c for g in guess.columns)]
     if guess.left_out and missing and not mine:
         lines.append("# [runs.columns]")
+    headed = not any(isinstance(c.column, int) for c in guess.columns)
     names = "; ".join(" ".join(n.split()) for n in guess.left_out[:6])
+    if not headed:  # what they hold stands above
+        names = ", ".join(n.partition(" ")[0] for n in guess.left_out)
+        missing += [] if run.propeller else ["thrust"]
+    column = '"..."' if headed else guess.left_out[0].partition(" ")[0] if guess.left_out else ""
     for channel in missing if guess.left_out else []:
         unit = _USUAL[channel]
-        lines.append(f'# {channel} = {{ column = "...", unit = "{unit}" }}  {MARK} is it one of: {names}?')
+        lines.append(f'# {channel} = {{ column = {column}, unit = "{unit}" }}  {MARK} is it one of: {names}?')
     if "speed" in missing and not guess.left_out:
         lines.append('# speed = { column = 2, unit = "rpm" }   # needed: which column is it?')
     return lines

@@ -46,8 +46,12 @@ def new(
     print(f"{target}: {proposal.runs} run{'' if proposal.runs == 1 else 's'} proposed.")
     if proposal.unsure:
         print("Look at:")
-        for line in proposal.unsure:
-            print(f"  {line}")
+        before = ""
+        for place, line in zip(proposal.places, proposal.unsure, strict=True):
+            if place != before:
+                print(f"  {place}:")
+            print(f"    {line}")
+            before = place
     for line in proposal.left_out:
         say(f"not taken: {line}")
     say(f"Then: motorfit check {target}")

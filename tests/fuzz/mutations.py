@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import gzip
+import io
 import random
 from collections.abc import Callable
 
@@ -166,6 +167,45 @@ def _coded(rng: Rng, content: bytes) -> bytes:
     )
 
 
+def _other_form(rng: Rng, content: bytes) -> bytes:
+    """The first rows as a workbook or as Parquet; half of the time with a few bytes wrong."""
+    lines = [line.split(",") for line in content.decode("utf-8", errors="replace").splitlines()[:60]]
+    stream = io.BytesIO()
+    if rng.random() < 0.5:
+        import openpyxl
+
+        book = openpyxl.Workbook(write_only=True)
+        sheet = book.create_sheet()
+        for line in lines:
+            sheet.append([_cell_of(rng, c) for c in line])
+        book.save(stream)
+    else:
+        import pyarrow as pa
+        from pyarrow import parquet
+
+        width = min((len(line) for line in lines), default=0)
+        columns = [[_cell_of(rng, line[k]) for line in lines[1:]] for k in range(width)]
+        plain = [
+            pa.array([None if isinstance(c, str) else c for c in column], pa.float64()) for column in columns
+        ]
+        mixed = [pa.array([str(c) for c in column]) for column in columns]
+        made = [rng.choice((a, a, b)) for a, b in zip(plain, mixed, strict=True)]
+        names = [c or f"column {k}" for k, c in enumerate(lines[0][:width])] if lines else []
+        parquet.write_table(pa.Table.from_arrays(made, names), stream, row_group_size=25)
+    content = stream.getvalue()
+    content = _bytes(rng, content) if rng.random() < 0.5 else content
+    return gzip.compress(content) if rng.random() < 0.1 else content
+
+
+def _cell_of(rng: Rng, text: str) -> float | str:
+    text = "".join(c for c in text if c.isprintable())[:200]
+    if rng.random() < 0.02:
+        return rng.choice(("1,5", "1.5", "25 %", "=A1", "", "9" * 300))
+    with contextlib.suppress(ValueError):
+        return float(text)
+    return text
+
+
 def _scaled(rng: Rng, content: bytes) -> bytes:
     place, factor = rng.randrange(8), rng.choice((-1.0, 0.0, 1e-9, 1e9, 1000.0, 0.5, float("nan")))
 
@@ -183,6 +223,7 @@ def _scaled(rng: Rng, content: bytes) -> bytes:
 
 _LOG: tuple[Callable[[Rng, bytes], bytes], ...] = (
     _bytes, _cut, _cell, _cell, _column, _line, _line, _shuffle, _repeat, _header, _coded, _scaled,
+    _other_form,
 )  # fmt: skip
 
 
