@@ -146,6 +146,9 @@ EXAMPLES: dict[str, str] = {
 }
 """Per channel, what to offer to someone whose unit was not understood."""
 
+_COUNTED = re.compile(r"([1-9]\d{0,6})?\s*(e)?rpm", re.IGNORECASE)
+"""Turns a minute, electrical ones too, one by one or in hundreds and the like."""
+
 _ENDS = re.compile(
     r"([+-]?\d{1,7}(?:\.\d{1,6})?)\s*(?:to|\.\.|-|–)\s*([+-]?\d{1,7}(?:\.\d{1,6})?)", re.IGNORECASE
 )
@@ -191,10 +194,11 @@ def channel_conversion(channel: str, unit: str, pole_pairs: int | None = None) -
     The unit of a throttle may also be both ends of its scale, such as ``0 to 255``, no throttle first.
     Raises `UnitError` when the unit is unknown, measures something else, or is eRPM without a pole count.
     """
-    if channel == "speed" and unit.strip().casefold() == "erpm":
-        if pole_pairs is None:
+    counted = _COUNTED.fullmatch(unit.strip()) if channel == "speed" else None
+    if counted is not None:
+        if counted[2] and pole_pairs is None:
             raise UnitError("eRPM needs the motor's pole count; add pole_pairs to the motor")
-        return Conversion(RPM / pole_pairs)
+        return Conversion(float(counted[1] or 1) * RPM / (pole_pairs if counted[2] and pole_pairs else 1))
     known = _known(channel, unit)
     if known is not None:
         return known

@@ -26,6 +26,8 @@ _HEADER_WORD = re.compile(r"[^\s\[(]+(?:\s*[\[(][^\])]*[\])])?")
 
 _FEWEST_ROWS = 3
 """Rows of numbers above a header that are a run of their own."""
+_LONGEST_HEADER = 30
+"""Lines."""
 
 
 @dataclass(slots=True)
@@ -83,6 +85,7 @@ def _share(cells: Sequence[str]) -> float:
 
 def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | None:
     """The dialect of a log from its first few hundred lines; None where no line holds two numbers or more."""
+    lines = _quotes_closed(lines)
     sample = [
         line
         for line in lines
@@ -107,6 +110,22 @@ def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | N
     dialect = Dialect(delimiter, comma, width, first, None, None, point=point)
     _find_header(lines, dialect)
     return dialect
+
+
+def _quotes_closed(lines: Sequence[str]) -> list[str]:
+    """The lines, with names that are quoted over several lines put together on the last of these."""
+    made = list(lines)
+    i = 0
+    while i < min(len(made), _LONGEST_HEADER):
+        end = i
+        while end < min(len(made), i + _LONGEST_HEADER) and sum(m.count('"') for m in made[i : end + 1]) % 2:
+            end += 1
+        if end > i and end < min(len(made), i + _LONGEST_HEADER):
+            made[end] = " ".join(m.strip() for m in made[i : end + 1])
+            made[i:end] = [""] * (end - i)
+            i = end
+        i += 1
+    return made
 
 
 def _below_header(rows: Sequence[Sequence[str]], data: list[int]) -> list[int]:

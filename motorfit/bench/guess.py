@@ -95,6 +95,7 @@ def guess_log(file: Path, table: RawTable) -> LogGuess:
         _by_position(table, guess)
     else:
         _by_unit(table, guess)
+        _by_stamps(table, guess)
     values = {c.channel: _values(table, c) for c in guess.columns}
     stem = re.sub(r"(\.[A-Za-z]+)+$", "", file.name)
     word = _name_kind(stem)
@@ -173,6 +174,18 @@ def _by_unit(table: RawTable, guess: LogGuess) -> None:
         others = ", ".join(n for n, _ in columns[1:4])
         doubt = "by its unit" + (f"; or is it {others}?" if others else "")
         guess.columns.append(ColumnGuess(channel, name, unit, False, doubt))
+        guess.left_out.remove(name)
+
+
+def _by_stamps(table: RawTable, guess: LogGuess) -> None:
+    """The time, where no column is it yet, by its dates or times of day."""
+    names = [n.strip() for n in table.names or ()]
+    if any(c.channel == "time" for c in guess.columns):
+        return
+    stamped = [k for k, n in enumerate(names) if n in guess.left_out and _stamps(table, k) is not None]
+    if len(stamped) == 1:
+        name = names[stamped[0]]
+        guess.columns.append(ColumnGuess("time", name, None, False, "by its dates or times of day"))
         guess.left_out.remove(name)
 
 

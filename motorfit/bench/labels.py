@@ -132,6 +132,9 @@ _UNIT_IN_NAME = {
 _CHANNEL = {alias: channel for channel, aliases in _ALIASES.items() for alias in aliases}
 _ELECTRICAL = frozenset({"erpm", "e rpm", "electrical speed", "electrical rpm"})
 _PER_MINUTE = frozenset({"rpm", "1/min", "min-1", "min^-1", "rev/min", "u/min"})
+_HUNDREDS = re.compile(r"(e|electrical[ _])?rpm\s?/\s?(10+)", re.IGNORECASE)
+"""Speed logged in tens, hundreds or thousands, as in a column `eRPM/100`."""
+
 _BRACKETS = re.compile(r"(.*?)\s*[\[(]([^\[\]()]*)[\])]\s*")
 
 
@@ -162,6 +165,9 @@ def label_of(cell: str) -> Label:
         if _plain(name) in _ELECTRICAL and unit.casefold() in _PER_MINUTE:
             unit = "erpm"
         return Label(_channel_of(name), unit or "1")
+    shared = _HUNDREDS.fullmatch(cell)
+    if shared:
+        return Label("speed", f"{shared[2]} {'eRPM' if shared[1] else 'rpm'}")
     channel = _channel_of(cell)
     if channel is not None:
         return Label(channel, "erpm" if _plain(cell) in _ELECTRICAL else _UNIT_IN_NAME.get(_plain(cell)))

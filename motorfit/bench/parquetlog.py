@@ -41,7 +41,7 @@ def read_parquet(content: bytes) -> RawTable:
             cells, units[i] = _column(field.type, chunks, numbers[:, i])
             if cells:
                 texts[i] = cells
-    except (pa.ArrowException, OSError):
+    except (pa.ArrowException, OSError, ValueError, OverflowError):  # of damaged cells too
         raise UnreadableLogError(
             "not-parquet", "the file is not a whole Parquet file", "Write it again."
         ) from None

@@ -69,6 +69,10 @@ def propose(folder: Path) -> Proposal:
         except UnreadableLogError as error:
             left_out.append(f"{name}: {error.remark.message}")
             continue
+        torn = [m for m in table.remarks if m.kind == "header-width" and "commas" in m.remedy]
+        if torn:  # where a number ends is told by nothing, so that any proposal would be wrong
+            left_out.append(f"{name}: {torn[0].message}. {torn[0].remedy}")
+            continue
         whole = guess_log(file, table)
         if not whole.columns:
             left_out.append(f"{name}: no column's name is known ({', '.join(whole.left_out[:8])})")
@@ -192,7 +196,7 @@ def _lines(folder: Path, runs: list[_Run], left_out: list[str]) -> list[str]:
         "# gain_sd = 0.01",
         "# offset_sd = 0.02",
     ]
-    electrical = any(c.unit and c.unit.casefold() == "erpm" for r in runs for c in r.guess.columns)
+    electrical = any(c.unit and c.unit.casefold().endswith("erpm") for r in runs for c in r.guess.columns)
     for motor in dict.fromkeys(r.motor for r in runs):
         lines += ["", "[[motors]]", f"id = {_quoted(motor)}  {MARK} by the files' names"]
         lines += [f"pole_pairs = 7  {MARK} count the magnets, halve" if electrical else "# pole_pairs = 7"]

@@ -175,6 +175,15 @@ def test_remarks_beside_a_sheets_table(tmp_path: Path) -> None:
     assert kinds(log) == ["cells-beside"] and log.findings[0].rows == (532,)
 
 
+def test_parquet_whose_text_is_no_text(tmp_path: Path) -> None:
+    words = pa.Array.from_buffers(
+        pa.string(), 2, [None, pa.py_buffer(np.array([0, 1, 2], np.int32).tobytes()), pa.py_buffer(b"\xac1")]
+    )
+    table = pa.table({"time [s]": pa.array([0.0, 1.0]), "speed [rpm]": words})
+    with pytest.raises(LogError, match="not a whole Parquet"):
+        log_with(tmp_path, parquet(table), file="a.parquet")
+
+
 def test_parquet_in_row_groups_with_stamps_across_them(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -13,6 +13,7 @@ from motorfit.bench.logs import try_read_runs
 from motorfit.bench.propose import propose
 from motorfit.synthetic.options import BenchOptions
 from motorfit.synthetic.simulate import simulate_campaign
+from motorfit.units import RPM
 from tests.bench.helpers import HEADER, log_with, rows
 
 
@@ -95,6 +96,42 @@ def test_unsure_lines_say_where_they_stand(tmp_path: Path) -> None:
     assert next(p for line, p in found.items() if line.startswith("thrust =")) == "run heron-ramp-7x3.5x3"
     assert next(p for line, p in found.items() if line.startswith("blades")) == "propeller 7x3.5x3"
     assert next(p for line, p in found.items() if line.startswith("pressure_hpa")) == "air"
+
+
+def test_a_column_of_dates_is_the_time(tmp_path: Path) -> None:
+    stamps = [f"2030-03-01 09:59:{59.0 - 0.01 * (200 - i):05.2f}" for i in range(200)]
+    lines = [f"{s},{line.partition(',')[2]}" for s, line in zip(stamps, rows(200), strict=True)]
+    (tmp_path / "ramp.csv").write_text(HEADER.replace("time [s]", "Zeitstempel") + "".join(lines))
+    proposal = propose(tmp_path)
+    assert any(line.startswith('time = { column = "Zeitstempel" }') for line in proposal.unsure)
+    (tmp_path / "campaign.toml").write_text(proposal.text)
+    (log,), _ = try_read_runs(load_campaign(tmp_path / "campaign.toml"))
+    assert log.time_s is not None and log.time_s[-1] == pytest.approx(1.99)
+
+
+def test_numbers_torn_by_commas_are_not_proposed(tmp_path: Path) -> None:
+    body = "".join(",".join(c.replace(".", ",") for c in line.split(",")) for line in rows(60))
+    (tmp_path / "ramp.csv").write_text(HEADER + body)
+    (tmp_path / "no-load.csv").write_text(HEADER + "".join(rows(60)))
+    (left,) = propose(tmp_path).left_out
+    assert left.startswith("ramp.csv: the header has 7 cells") and "Decimal commas" in left
+
+
+def test_names_in_quotes_over_several_lines(tmp_path: Path) -> None:
+    names = ",".join('"' + name.replace(" [", "\n[") + '"' for name in HEADER.strip().split(","))
+    log = log_with(tmp_path, names + "\n" + "".join(rows()))
+    assert log.findings == () and log.rows is not None and log.rows[0] == 9
+    assert set(log.channels) == {"throttle", "voltage", "current", "speed", "thrust", "torque"}
+
+
+@pytest.mark.parametrize("name", ["eRPM/100", "erpm / 100", "electrical_rpm/100"])
+def test_electrical_speed_in_hundreds(tmp_path: Path, name: str) -> None:
+    (tmp_path / "ramp.csv").write_text(HEADER.replace("speed [rpm]", name) + "".join(rows(60)))
+    proposal = propose(tmp_path)
+    assert any(line.startswith("pole_pairs = 7") for line in proposal.unsure)
+    (tmp_path / "campaign.toml").write_text(proposal.text)
+    (log,), _ = try_read_runs(load_campaign(tmp_path / "campaign.toml"))
+    assert log.channels["speed"][0] == pytest.approx(2000 * 100 / 7 * RPM)
 
 
 @pytest.mark.parametrize("above", ["Test 14,,4 March\n", "stand 4,22 V\n,5 runs\n", "7x3.5,2 blades\n\n"])
