@@ -32,7 +32,8 @@ class Access:
         self.settings = settings
         self.tokens = tokens
         self._names = LOOPBACK_NAMES | {name.lower() for name in settings.allow_hosts}
-        self._any_name = not settings.loopback and not settings.allow_hosts
+        self._loopback = settings.loopback
+        self._any_name = not self._loopback and not settings.allow_hosts
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse, or pass on with ``scope["caller"]`` set to who asks."""
@@ -55,7 +56,7 @@ class Access:
             return "anonymous"
         writes = method not in SAFE and path.startswith(WRITING)
         local = (
-            self.settings.loopback
+            self._loopback
             and name in LOOPBACK_NAMES
             and not any(header in headers for header in _FORWARDED)
         )

@@ -8,8 +8,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from .answers import MaybeNumber, PageFields
 
-# Any bytes: a format would say that there are some that it is not.
-_FILE = {"type": "string", "contentMediaType": "application/octet-stream"}
+# Any bytes, as OpenAPI 3.1 has it: a type or a format would say that there are bytes that are none.
+_FILE = {"contentMediaType": "application/octet-stream"}
 _OPTIONS: dict[str, Any] = {
     "method": {"type": "string", "enum": ["auto", "fast", "ensemble"], "default": "auto"},
     "seed": {"type": "integer", "minimum": 0, "maximum": 2**63 - 1, "default": 0},
