@@ -45,6 +45,7 @@ function claimOf(text) {
 
 export async function draw(place, { query, signal }) {
   const held = await pages("/v1/motors", "motors");
+  if (!held.length) return show(place, h("h1", {}, "Compare"), h("p", {}, "There is no motor yet. ", h("a", { href: "#/campaign" }, "Begin a campaign"), "."));
   const wanted = query.getAll("motors");
   const asked = query.get("go") !== null;
   const kept = typed?.at === here() ? typed.entered : null;
@@ -64,7 +65,7 @@ export async function draw(place, { query, signal }) {
   const models = h("input", { type: "checkbox", checked: Boolean(entered.get("models")) });
   const [metric, claim] = [entry("metric", "all of them"), entry("claim", "max_thrust_n=12.5")];
   const table = h("textarea", { class: "low", spellcheck: "false", placeholder: "voltage [V], throttle [%], thrust [g], current [A]\n22.2, 50, 415, 3.6" }, entered.get("table") ?? "");
-  const owner = choice([["", "the first one chosen"], ...held.map((m) => [m.motor, m.motor])], entered.get("table_of") ?? "");
+  const owner = choice([["", "the first one chosen"], ...held.map((m) => [m.motor, m.motor])], entered.get("table_of") ?? "", null, { id: "table-of" });
   const file = h("input", { type: "file", accept: ".csv,.tsv,.txt", onchange: async () => {
     if (!file.files[0]) return;
     table.value = (await file.files[0].slice(0, 20_000).text());
@@ -100,7 +101,7 @@ export async function draw(place, { query, signal }) {
   };
   const open = [...weights, ...aircraft].some(([, i]) => i.value);
   const further = models.checked || [margin, metric, claim, table].some((i) => i.value);
-  show(place, h("h1", {}, "Compare"), held.length ? null : h("p", {}, "There is no motor yet. ", h("a", { href: "#/campaign" }, "Begin a campaign"), "."),
+  show(place, h("h1", {}, "Compare"),
     h("form", { class: "card", onsubmit: submit, oninput: () => { typed = { at: here(), entered: entries() }; } },
       h("fieldset", {}, h("legend", {}, "Motors, at most twenty"), h("div", { class: "row" }, boxes)),
       h("div", { class: "row" }, field("On one propeller (an id, or D x P x blades in inches)", propeller), list, field("Voltage [V]", voltage)),
@@ -116,7 +117,7 @@ export async function draw(place, { query, signal }) {
         h("fieldset", {}, h("legend", {}, "What the maker claims"), h("p", { class: "quiet" }, "Figures in the units of the library; of one motor alone, as tern-2807:max_thrust_n=12.5. A table needs a header with units; it is for the propeller above."),
           h("div", { class: "row" }, field("Claimed figures", claim)),
           h("label", { class: "whole" }, "Claimed table, a row for each point", table),
-          h("div", { class: "row" }, field("From a file", file), field("The table is of", owner)))),
+          h("div", { class: "row" }, field("From a file", file), h("div", {}, h("label", { for: "table-of" }, "The table is of"), h("br"), owner)))),
       h("p", {}, h("button", { class: "main" }, "Compare"))), answer);
   if (!wanted.length || !asked) return undefined;
   const pressed = submitted;

@@ -30,12 +30,17 @@ function placed(text, names) {
   });
 }
 
+// Sections of the file in the words of the form: “one [[motors]] table or more” is one motor or more.
+const sections = (text, names) => (names ? String(text).replace(/\[\[(runs|motors|propellers|flywheels)\]\] table/g, (all, list) => ONE[list]) : text);
+
 // As notes: where, what stands there, what is allowed, how to mend it.
 export function faultsOf(job, faults) {
   const names = namesOf(job);
   return faults.map((f) => {
     const allowed = f.allowed === "it is required" ? f.allowed : `allowed: ${f.allowed}`;
-    const text = f.message ?? `${f.value === "(missing)" ? "Missing" : f.value}; ${allowed}. ${f.remedy}`;
-    return { level: "error", kind: placed(f.at ?? f.path, names), text: placed(text, names) };
+    // What is missing on the service's disk was not sent.
+    const text = f.message ?? (f.allowed === "a file that exists" ? `${f.value} is not among the files sent; drop it with the others. ${f.remedy}`
+      : `${f.value === "(missing)" ? "Missing" : f.value}; ${allowed}. ${f.remedy}`);
+    return { level: "error", kind: placed(f.at ?? f.path, names), text: sections(placed(text, names), names) };
   });
 }

@@ -139,6 +139,7 @@ def test_faults_of_a_form_have_its_names(service: str, tmp_path: Path, open_tab:
     page.locator("li.error").first.wait_for(timeout=FIT_MS)
     told = page.locator("main").inner_text()
     assert "run wren-no-load, motor Missing; it is required. Add motor to run wren-no-load." in told
+    assert "motors Missing; allowed: one motor or more." in told
     assert "runs[0]" not in told
     page.reload()
     page.locator("li.error").first.wait_for()

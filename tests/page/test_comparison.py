@@ -76,3 +76,11 @@ def test_who_is_beaten_in_everything_is_said(library: Path, open_tab: OpenTab) -
         assert (
             "tern-2807" in text and "gull-2306" in text and "Judged by" in text and "peak efficiency" in text
         )
+
+
+def test_without_motors_there_is_nothing_to_fill_in(tmp_path: Path, open_tab: OpenTab) -> None:
+    with served(tmp_path / "empty") as base:
+        tab = open_tab(base)
+        tab.visit("compare", "Compare")
+        assert tab.page.get_by_text("There is no motor yet").count() == 1
+        assert tab.page.locator("main form").count() == 0

@@ -22,6 +22,19 @@ def test_a_bad_campaign_says_what_is_wrong_with_it(service: str, tmp_path: Path,
     assert tab.page.get_by_role("button", name="Fit it").count() == 0
 
 
+def test_a_log_that_was_not_sent_is_asked_for(service: str, tmp_path: Path, open_tab: OpenTab) -> None:
+    (tmp_path / "campaign.toml").write_text(
+        'format = 1\n[[motors]]\nid = "wren"\n[[runs]]\nid = "a"\nmotor = "wren"\n'
+        'kind = "no-load"\nfile = "a.csv"\n'
+    )
+    tab = open_tab(service)
+    tab.visit("campaign", "New campaign")
+    tab.page.get_by_label("Files of the campaign").set_input_files(str(tmp_path / "campaign.toml"))
+    tab.page.get_by_role("button", name="Check", exact=True).click()
+    tab.page.locator("li.error").first.wait_for(timeout=FIT_MS)
+    assert "is not among the files sent; drop it with the others" in tab.page.locator("main").inner_text()
+
+
 def test_a_campaign_written_by_form(service: str, tmp_path: Path, open_tab: OpenTab) -> None:
     # Hostile names of file and column must stay text wherever they are shown, and in the file made.
     log = tmp_path / "<img src=x onerror=window.taken=1>.csv"

@@ -62,7 +62,7 @@ def test_a_throttle_is_in_per_cent(library: Path, open_tab: OpenTab) -> None:
         told = shown(tab, VIEWS[2][0], VIEWS[2][1], OURS)
         address = tab.page.url
     assert "throttle [%]" in told
-    assert re.findall(r"hrottle \d+ to \d+ %", told)
+    assert re.findall(r"hrottle \d+ to \d+\s%", told)
     assert re.findall(r"hrottle 0\.\d+|hrottle 1[. ]", told) == []
     assert "throttle_pct=50" in address
 
