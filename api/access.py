@@ -56,9 +56,7 @@ class Access:
             return "anonymous"
         writes = method not in SAFE and path.startswith(WRITING)
         local = (
-            self._loopback
-            and name in LOOPBACK_NAMES
-            and not any(header in headers for header in _FORWARDED)
+            self._loopback and name in LOOPBACK_NAMES and not any(header in headers for header in _FORWARDED)
         )
         token = self._token(headers)
         if token is not None:
