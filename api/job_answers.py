@@ -8,8 +8,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from .answers import MaybeNumber, PageFields
 
-# Any bytes. With this type and format generators of clients see a file; without a type, as OpenAPI 3.1 has it,
-# they see none, and generators of tests leave the part out. No bytes violate the format.
+# Any bytes: none violate the format. It lets generators of clients see a file; without a type, as OpenAPI 3.1
+# has it, they see none, and generators of tests leave the part out.
 _FILE = {"type": "string", "format": "binary"}
 _OPTIONS: dict[str, Any] = {
     "method": {"type": "string", "enum": ["auto", "fast", "ensemble"], "default": "auto"},
