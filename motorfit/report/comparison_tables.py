@@ -50,7 +50,9 @@ def comparison_tables(answer: Comparison) -> Iterator[RenderableType]:
     if len(answer.names) > 1:
         if not many:
             yield differences_table(answer)
-            yield Text(sharper_text(answer.metrics), style="dim")
+            sharper = sharper_text(answer.metrics)
+            if sharper:
+                yield Text(sharper, style="dim")
         yield from _order(answer)
     if len(answer.claims) > FEW:
         yield claims_table(answer)

@@ -19,6 +19,8 @@ FEW = 4
 """Motors up to which every pair is listed; beyond, each against the one ranked first, or beside the next."""
 _SYMBOLS = {"N m": "N·m", "N m/A": "N·m/A", "kg m^2": "kg·m²", "1": "", "1/g": "1/g", "ohm": "Ω"}
 _SOME = 0.05
+_GAINED = 1.05
+"""How many times narrower a difference is at least for a word on it: below, it reads 1.0."""
 
 
 def unit_and_factor(answer: MetricAnswer) -> tuple[str, float]:
@@ -72,7 +74,7 @@ def front_text(found: Dominance) -> str:
 
 
 def sharper_text(answers: Sequence[MetricAnswer]) -> str:
-    """Return what subtracting draw by draw gained, from the least to the most; else nothing."""
+    """Return what subtracting draw by draw gained, from the least to the most; nothing where it is none."""
     rows = [
         (metric.metric.name, pair.sharper_by, pair.ratio_sharper_by)
         for metric in answers
@@ -83,6 +85,13 @@ def sharper_text(answers: Sequence[MetricAnswer]) -> str:
         return ""
     least, most = min(rows, key=lambda row: row[1]), max(rows, key=lambda row: row[1])
     ratio_least, ratio_most = min(row[2] for row in rows), max(row[2] for row in rows)
+    if max(most[1], ratio_most) < _GAINED:
+        return ""
+    if len(rows) == 1:
+        return (
+            f"Subtracted draw by draw, the difference is {most[1]:.1f} times narrower, and the ratio "
+            f"{ratio_most:.1f} times, than that of motors that share nothing."
+        )
     return (
         f"Subtracted draw by draw, differences are {least[1]:.1f} ({least[0]}) to {most[1]:.1f} ({most[0]}) "
         f"times narrower, and ratios {ratio_least:.1f} to {ratio_most:.1f} times, than intervals of motors "

@@ -14,7 +14,7 @@ from motorfit.report import page as page_module
 from motorfit.report.comparison_figure import comparison_figure
 from motorfit.report.comparison_section import comparison_tables_html
 from motorfit.report.comparison_tables import comparison_tables
-from motorfit.report.comparison_words import listed_pairs, probability
+from motorfit.report.comparison_words import listed_pairs, probability, sharper_text
 from motorfit.report.page import fit_page
 from tests.answers.benches import TRUTH, near, one_bench
 from tests.answers.standin import StandIn
@@ -71,6 +71,15 @@ def test_many_motors_are_listed_against_the_first_ranked(rng: np.random.Generato
     assert len(listed) == 5
     assert all(best in (pair.first, pair.second) for pair in listed)
     assert comparison_tables_html(answer).count("<td>m") == 5
+
+
+def test_what_pairing_gained_is_said_where_it_gained_something(rng: np.random.Generator) -> None:
+    fits = fits_of(rng)[:2]
+    one = sharper_text(compare(fits, metrics=("kv",)).metrics)
+    assert one.startswith("Subtracted draw by draw, the difference is ")
+    assert " to " in sharper_text(compare(fits, metrics=("kv", "kt")).metrics)
+    # What units of a model scatter by is far more than what their bench shares.
+    assert sharper_text(compare(fits, metrics=("kv",), models=True).metrics) == ""
 
 
 def test_no_probability_reads_certain() -> None:
