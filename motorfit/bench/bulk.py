@@ -6,16 +6,22 @@ by line, so that a log of a million rows with one odd line costs one careful pie
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LARGE", "PIECE", "TAIL", "Piece", "parse_clean", "pieces", "smaller"]
+from motorfit.bench.arrowcells import floats_of, integers_of
+
+__all__ = ["LARGE", "PIECE", "STAMPED", "TAIL", "Piece", "parse_clean", "pieces", "smaller"]
 
 LARGE = 3_000_000
 """Bytes from which a log is cut into pieces; below, importing Arrow costs more than it saves."""
+
+STAMPED = 300_000
+"""The same of a log whose lines hold dates or times of day."""
 
 PIECE = 1 << 22
 _BLOCK = 1 << 20
@@ -39,13 +45,14 @@ class Piece(NamedTuple):
         return self.body.count(b"\n", self.start, self.end)
 
 
-def pieces(body: bytes, start: int, cut: bool) -> Iterator[Piece]:
+def pieces(body: bytes, start: int, cut: bool, stamped: bool = False) -> Iterator[Piece]:
     """The body from `start` on in pieces that end at line ends; the last is short.
 
-    The last line may be `cut`, so its piece always goes the careful way.
+    The last line may be `cut`, so its piece always goes the careful way. `stamped` says that every line has a
+    date or a time of day, which makes that way long.
     """
     size = len(body)
-    if size - start <= LARGE:
+    if size - start <= (min(LARGE, STAMPED) if stamped else LARGE):
         yield Piece(body, start, size, True, cut)
         return
     tail = max(body.rfind(b"\n", start, size - TAIL) + 1, start)
@@ -72,8 +79,18 @@ def smaller(piece: Piece) -> list[Piece]:
     return parts
 
 
-def parse_clean(piece: Piece, delimiter: str, comma: bool, into: NDArray[np.float64]) -> bool:
+def parse_clean(
+    piece: Piece,
+    delimiter: str,
+    comma: bool,
+    into: NDArray[np.float64],
+    stamped: Mapping[int, str] = MappingProxyType({}),
+    begin: dict[int, int] | None = None,
+) -> bool:
     """Lines of a piece as float64 into `into` (rows, width), NaN where a cell is empty or says nan.
+
+    Columns that are `stamped`, by the form of their stamps, are seconds from `begin` [ns]; where it is not
+    there yet, from their first one, which `begin` is then told.
 
     False, with no more than rubbish in `into`, where any line is not as many cells of plain numbers: blank
     lines, comments, text, odd widths, signs of infinity; or where there are not as many lines.
@@ -83,6 +100,9 @@ def parse_clean(piece: Piece, delimiter: str, comma: bool, into: NDArray[np.floa
 
     rows, width = into.shape
     names = [str(i) for i in range(width)]
+    kinds = dict.fromkeys(names, pa.float64())
+    stamp_kinds = {"plain": pa.timestamp("ns"), "zoned": pa.timestamp("ns", "UTC"), "clock": pa.time64("ns")}
+    kinds |= {str(k): stamp_kinds[form] for k, form in stamped.items()}
     view = memoryview(piece.body)[piece.start : piece.end]
     try:
         table = csv.read_csv(
@@ -90,7 +110,7 @@ def parse_clean(piece: Piece, delimiter: str, comma: bool, into: NDArray[np.floa
             read_options=csv.ReadOptions(column_names=names, block_size=_BLOCK),
             parse_options=csv.ParseOptions(delimiter=delimiter, quote_char=False, ignore_empty_lines=False),
             convert_options=csv.ConvertOptions(
-                column_types=dict.fromkeys(names, pa.float64()),
+                column_types=kinds,
                 null_values=["", "nan", "NaN"],
                 decimal_point="," if comma else ".",
             ),
@@ -100,10 +120,20 @@ def parse_clean(piece: Piece, delimiter: str, comma: bool, into: NDArray[np.floa
     if table.num_rows != rows:
         return False
     whole = False  # whether some column has a number in every row
+    for k in stamped:
+        chunks = table.column(k).chunks
+        if any(chunk.null_count for chunk in chunks):
+            return False
+        nanoseconds = np.concatenate([integers_of(chunk) for chunk in chunks])
+        begin = {} if begin is None else begin
+        into[:, k] = (nanoseconds - begin.setdefault(k, int(nanoseconds[0]))) * 1e-9
+        whole = True
     for i, name in enumerate(names):
+        if i in stamped:
+            continue
         at = 0
         for chunk in table.column(name).chunks:
-            into[at : at + len(chunk), i] = chunk.to_numpy(zero_copy_only=False)
+            into[at : at + len(chunk), i] = floats_of(chunk)
             at += len(chunk)
         # a sum is finite where every number is; only else is it worth looking for infinities
         with np.errstate(over="ignore", invalid="ignore"):

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import bisect
-import datetime as dt
-import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,67 +13,8 @@ from motorfit.bench.copies import equal_cells, written_twice
 from motorfit.bench.order import order_of_one_clock
 from motorfit.bench.rawtable import Remark, remark_rows
 
-_CLOCK = re.compile(
-    r"(?P<day>.*?)(?:T|\s|^)(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2}(?:[.,]\d+)?))?"
-    r"(?:\s?(?P<half>[AaPp])\.?[Mm]\.?)?(?P<zone>Z|[+-]\d{2}:?\d{2})?"
-)
-_MINUTES = re.compile(r"(?P<m>\d{1,4}):(?P<s>\d{2}[.,]\d+)")
-_DAY_S = 86_400.0
 _MOST_OUT_OF_STEP = 0.01
 _COUNTER_BITS = (16, 32)
-
-
-def seconds_of_stamps(texts: Mapping[int, str], rows: int) -> NDArray[np.float64] | None:
-    """Timestamps [s from the first one], float64 (rows,), NaN where a cell is none; None where few are.
-
-    ISO 8601 dates and times, and plain times of day with any date that stays the same or is ISO.
-    """
-    seconds = np.full(rows, np.nan)
-    first: dt.datetime | None = None
-    days = 0.0
-    before = None
-    for row in sorted(texts):
-        text = texts[row]
-        stamp = _iso(text)
-        if stamp is not None:
-            first = first or stamp
-            try:
-                seconds[row] = (stamp - first) / dt.timedelta(seconds=1)
-            except TypeError:  # some with a zone, some without
-                continue
-            continue
-        clock = _clock_s(text)
-        if clock is None:
-            continue
-        if before is not None and clock < before - _DAY_S / 2:
-            days += _DAY_S  # past midnight
-        before = clock
-        seconds[row] = days + clock
-    found = np.isfinite(seconds)
-    if found.sum() < 0.5 * rows:
-        return None
-    return np.asarray(seconds - seconds[found][0])
-
-
-def _clock_s(text: str) -> float | None:
-    """A time of day, or minutes and seconds, in seconds; None where it is neither."""
-    short = _MINUTES.fullmatch(text)
-    if short is not None:
-        return int(short["m"]) * 60.0 + float(short["s"].replace(",", "."))
-    match = _CLOCK.fullmatch(text)
-    if match is None:
-        return None
-    hours = int(match["h"])
-    if match["half"]:
-        hours = hours % 12 + (12 if match["half"] in "Pp" else 0)
-    return hours * 3600.0 + int(match["m"]) * 60.0 + float((match["s"] or "0").replace(",", "."))
-
-
-def _iso(text: str) -> dt.datetime | None:
-    try:
-        return dt.datetime.fromisoformat(text)
-    except ValueError:
-        return None
 
 
 @dataclass(frozen=True, slots=True)

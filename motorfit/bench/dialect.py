@@ -18,6 +18,7 @@ from motorfit.bench.rawtable import (
     remark_rows,
     value_with_unit,
 )
+from motorfit.bench.stamps import form_of_stamps
 
 _DELIMITERS: tuple[str | None, ...] = (";", "\t", ",", "|", None)
 _CLOCK = re.compile(r".*\d{1,2}:\d{2}(?::\d{2})?(?:[.,]\d+)?(?:Z|[+-]\d{2}:?\d{2})?")
@@ -36,7 +37,7 @@ class Dialect:
 
     `delimiter` None is any run of blanks; `first` is the position of the first line of data among the lines
     given; `width` is the number of cells of an ordinary row. `comma` is whether the decimal sign is one,
-    `point` whether some number shows a decimal point.
+    `point` whether some number shows a decimal point, `stamped` the form of stamps by column.
     """
 
     delimiter: str | None
@@ -47,6 +48,7 @@ class Dialect:
     units: tuple[str, ...] | None
     remarks: list[Remark] = field(default_factory=list)
     point: bool = False
+    stamped: dict[int, str] = field(default_factory=dict)
 
 
 def split_cells(line: str, delimiter: str | None) -> list[str]:
@@ -108,6 +110,9 @@ def find_dialect(lines: Sequence[str], forced: str | None = None) -> Dialect | N
     first = next(i for i in data if len(rows[i]) == width)
     comma, point = decimal_signs([rows[i] for i in data], delimiter == ",")
     dialect = Dialect(delimiter, comma, width, first, None, None, point=point)
+    whole = [rows[i] for i in data if len(rows[i]) == width]
+    forms = {k: form_of_stamps([row[k] for row in whole]) for k, c in enumerate(whole[0]) if ":" in c}
+    dialect.stamped = {k: form for k, form in forms.items() if form is not None}
     _find_header(lines, dialect)
     return dialect
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,6 +11,7 @@ from motorfit.bench.dialect import Dialect
 from motorfit.bench.labels import unit_of
 from motorfit.bench.oddlines import OddLines
 from motorfit.bench.rawtable import RawTable, Remark, value_with_unit
+from motorfit.bench.stamps import nanoseconds_of, past_midnight
 
 __all__ = ["in_order"]
 
@@ -24,6 +27,8 @@ class Rows:
         self.numbers = np.empty((lines, width), order="F")
         self.lines = np.empty(lines, dtype=np.int64)
         self.count = 0
+        self.begin: dict[int, int] = {}
+        """Where the times of columns of stamps begin that are numbers already, by column [ns]."""
 
     def room(self, count: int) -> NDArray[np.float64]:
         """Where the next `count` rows go, (count, width)."""
@@ -57,6 +62,7 @@ def in_order(gathered: Rows, odd: OddLines, dialect: Dialect) -> RawTable:
         line_numbers = line_numbers[order]
         for column in range(dialect.width):
             numbers[:, column] = numbers[order, column]
+    _stamps_as_numbers(numbers, texts, gathered.begin, dialect)
     units = _units_in_cells(numbers, texts, dialect)
     seams = tuple(int(np.searchsorted(line_numbers, s)) for s in odd.seams)
     remarks = odd.remarks(len(line_numbers))
@@ -72,15 +78,39 @@ def in_order(gathered: Rows, odd: OddLines, dialect: Dialect) -> RawTable:
     cells = list(dialect.units or ("",) * dialect.width)
     for column, unit in units.items():
         cells[column] = cells[column] or unit
+    for column in gathered.begin:
+        cells[column] = "s"
     return RawTable(
         dialect.names,
-        tuple(cells) if units or dialect.units is not None else None,
+        tuple(cells) if units or gathered.begin or dialect.units is not None else None,
         numbers,
         line_numbers + dialect.first + 1,
         texts,
         seams,
         remarks,
     )
+
+
+def _stamps_as_numbers(
+    numbers: NDArray[np.float64],
+    texts: dict[int, dict[int, str]],
+    begin: Mapping[int, int],
+    dialect: Dialect,
+) -> None:
+    """Make stamps of odd lines numbers too, in columns whose clean pieces are, from the first row on."""
+    for column, start in begin.items():
+        form = dialect.stamped[column]
+        for row, text in list(texts.get(column, {}).items()):
+            nanoseconds = nanoseconds_of(text, form)
+            if nanoseconds is not None:
+                numbers[row, column] = (nanoseconds - start) * 1e-9
+                del texts[column][row]
+        if column in texts and not texts[column]:
+            del texts[column]
+        if form == "clock":
+            numbers[:, column] = past_midnight(numbers[:, column])
+        known = np.flatnonzero(np.isfinite(numbers[:, column]))
+        numbers[:, column] -= numbers[known[0], column]
 
 
 def _units_in_cells(

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorfit.bench.byposition import channels_by_numbers
-from motorfit.bench.clock import seconds_of_stamps, unwrapped
+from motorfit.bench.clock import unwrapped
 from motorfit.bench.labels import label_of, unit_of
 from motorfit.bench.rawtable import RawTable
+from motorfit.bench.stamps import seconds_of_stamps
 from motorfit.bench.throttlescale import candidates_text, likely_scale
 from motorfit.units import UnitError, channel_conversion
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorfit.bench.campaign import Campaign, Run
-from motorfit.bench.clock import Clock, make_clock, seconds_of_stamps
+from motorfit.bench.clock import Clock, make_clock
 from motorfit.bench.columns import Assigned, assign_columns, conversion_remark
 from motorfit.bench.excursions import without_excursions
 from motorfit.bench.findings import Finding, LogError
@@ -18,6 +18,7 @@ from motorfit.bench.logfile import read_table
 from motorfit.bench.portion import parts_remedy, portion_of, window_of
 from motorfit.bench.rawtable import RawTable, Remark, remark_rows
 from motorfit.bench.readings import believable, throttle_within, without_codes
+from motorfit.bench.stamps import seconds_of_stamps
 from motorfit.bench.textlog import UnreadableLogError
 from motorfit.bench.unstated import unstated_unit
 from motorfit.units import Conversion, UnitError, channel_conversion

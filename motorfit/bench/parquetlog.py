@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from motorfit.bench.arrowcells import floats_of, integers_of, known_of
 from motorfit.bench.rawtable import RawTable, cell_value
 from motorfit.bench.textlog import UnreadableLogError
 
@@ -62,7 +63,7 @@ def _column(kind: Any, chunks: Iterable[Any], into: NDArray[np.float64]) -> tupl
         if stamped:
             start = _ticks(chunk, start, part)
         elif numeric:
-            part[:] = chunk.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False)
+            part[:] = floats_of(chunk if chunk.type == pa.float64() else chunk.cast(pa.float64(), safe=False))
         else:
             texts.update(_cells(chunk, at, part))
         at += len(chunk)
@@ -75,9 +76,8 @@ def _ticks(chunk: Any, start: int | None, into: NDArray[np.float64]) -> int | No
     """Ticks since `start`, the column's first one, put `into` (n,); that first one."""
     import pyarrow as pa
 
-    ticks = chunk.cast(pa.int32() if pa.types.is_time32(chunk.type) else pa.int64())
-    known = np.asarray(ticks.is_valid().to_numpy(zero_copy_only=False), dtype=bool)
-    whole = ticks.fill_null(0).to_numpy(zero_copy_only=False).astype(np.int64)
+    wide = chunk.cast(pa.int32()) if pa.types.is_time32(chunk.type) else chunk
+    known, whole = known_of(chunk), integers_of(wide.cast(pa.int64()))
     if start is None and known.any():
         start = int(whole[known][0])
     # the start is taken off while they are whole numbers, to keep nanoseconds

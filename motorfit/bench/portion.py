@@ -7,13 +7,14 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from motorfit.bench.clock import Clock, seconds_of_stamps, unwrapped
+from motorfit.bench.clock import Clock, unwrapped
 from motorfit.bench.columns import column_position
 from motorfit.bench.copies import equal_cells, written_twice
 from motorfit.bench.findings import rows_text
 from motorfit.bench.models import Run, Where
 from motorfit.bench.order import order_of_one_clock
 from motorfit.bench.rawtable import RawTable, Remark
+from motorfit.bench.stamps import seconds_of_stamps
 
 _ORDINARY = 5.0
 """Usual steps of time up to which a run goes on."""

@@ -37,7 +37,7 @@ def read_text(content: bytes, forced: str | None = None) -> RawTable:
     body = content + b"\n" if cut else content
     del content
     start = after_lines(body, dialect.first)
-    table = read_pieces(pieces(body, start, cut), body.count(b"\n", start), dialect)
+    table = read_pieces(pieces(body, start, cut, bool(dialect.stamped)), body.count(b"\n", start), dialect)
     table.remarks[:0] = [*remarks, *dialect.remarks]
     return table
 
@@ -77,7 +77,8 @@ def read_pieces(cuts: Iterable[Piece], lines: int, dialect: Dialect) -> RawTable
             piece = todo.pop()
             if fast and not piece.last and dialect.delimiter is not None:
                 count = piece.lines()
-                if parse_clean(piece, dialect.delimiter, dialect.comma, rows.room(count)):
+                room, stamped = rows.room(count), dialect.stamped
+                if parse_clean(piece, dialect.delimiter, dialect.comma, room, stamped, rows.begin):
                     rows.take(np.arange(first_line, first_line + count))
                     first_line += count
                     continue

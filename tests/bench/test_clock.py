@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from motorfit.bench.clock import make_clock, seconds_of_stamps
+from motorfit.bench.clock import make_clock
 from motorfit.bench.findings import LogError
 from motorfit.bench.logs import RunLog
+from motorfit.bench.stamps import seconds_of_stamps
 from tests.bench.helpers import kinds, log_with
 
 
