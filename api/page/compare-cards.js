@@ -4,6 +4,8 @@ import { h, notes } from "./dom.js";
 import { lettered, words } from "./names.js";
 import { digits, shown, worded } from "./units.js";
 
+const FEW = 4; // motors up to which each is told of in full
+
 // “max_thrust_n_per_gram” is max thrust per gram.
 export const titleOf = (name) => words(name.replace(/_(n|a|nm|s|w)(?=_per_gram|$)/, ""));
 const chance = (p) => (p > 0.999 ? ">\u00a099.9\u00a0%" : p < 0.001 ? "<\u00a00.1\u00a0%" : `${(100 * p).toFixed(1)}\u00a0%`);
@@ -24,8 +26,8 @@ function places(ranks, names) {
 
 function dominance(found, names) {
   if (!found || names.length < 2) return null;
-  const [most, ...rest] = [...found.pairs].sort((a, b) => b.probability_first_dominates - a.probability_first_dominates);
-  const told = most && most.probability_first_dominates > 0.05 ? [most, ...rest.filter((p) => p.probability_first_dominates > 0.05)] : [];
+  const by = (p) => p.probability_first_dominates;
+  const told = found.pairs.filter((p) => by(p) > (names.length > FEW ? 0.5 : 0.05)).sort((a, b) => by(b) - by(a)).slice(0, 12);
   return h("section", { class: "card", "data-metric": "dominance" }, h("h2", {}, "Beaten in everything?"),
     h("p", {}, "Probability that no other motor is better in every one of these figures: ", names.filter((n) => found.not_dominated[n] !== undefined).map((n, k) => [k ? ", " : "", h("strong", {}, n), ` ${chance(found.not_dominated[n])}`]), "."),
     told.map((p) => h("p", {}, `${p.first} is better than ${p.second} in all of them with probability ${chance(p.probability_first_dominates)}.`)),
@@ -78,11 +80,28 @@ function conditions(c) {
   return of + worded(`Winding and magnets at ${c.winding_temperature_c} degC. Rise and fall: between throttle ${c.from} to ${c.to}. Hover: ${Number(c.hover_thrust_n).toFixed(2)} N a motor.`);
 }
 
+// Of many motors each kind of caution is told once, in the words for its first motor, with the others named.
+function cautions(warnings, many) {
+  const kinds = new Map();
+  for (const w of warnings) kinds.set(many ? w.code : w, [...(kinds.get(many ? w.code : w) ?? []), w]);
+  return [...kinds.values()].map(([first, ...others]) => {
+    const named = [...new Set(others.map((w) => w.motor))].join(", ");
+    return { level: "warning", kind: `Caution, ${first.motor ?? "all"}`, text: worded(first.message) + (named ? ` Likewise ${named}, each by its own figures.` : "") };
+  });
+}
+
+function labels(claims) {
+  if (!claims?.length) return null;
+  const list = h("ul", {}, claims.map((c) => h("li", {}, lettered(worded(c.text).replace(`: ${c.metric} of`, `: ${c.metric === "kv" ? "K_v" : titleOf(c.metric)} of`)))));
+  return claims.length > FEW ? h("details", {}, h("summary", {}, `${claims.length} labels and claims`), list) : list;
+}
+
 export function comparison(found, asked) {
-  const told = [...found.warnings.map((w) => ({ level: "warning", kind: `Caution, ${w.motor ?? "all"}`, text: worded(w.message) })), ...found.notes.map((n) => ({ text: lettered(worded(n.message)) }))];
-  return [h("h2", { tabindex: -1 }, `${found.motors.join(", ")}${asked.propeller ? ` on ${asked.propeller} at ${asked.voltage} V` : ""}`),
+  const many = found.motors.length > FEW;
+  const told = [...cautions(found.warnings, many), ...found.notes.map((n) => ({ text: lettered(worded(n.message)) }))];
+  return [h("h2", { tabindex: -1 }, `${many ? `${found.motors.length} motors` : found.motors.join(", ")}${asked.propeller ? ` on ${asked.propeller} at ${asked.voltage} V` : ""}`),
     h("p", { class: "quiet" }, "Bars: median and 90 % interval. The address of this page shows the same view again. ", conditions(found.conditions)),
     notes(told), scoreCard(found.score, found.motors), dominance(found.dominance, found.motors), h("div", { class: "grid cards" }, found.metrics.map((m) => metricCard(m, found.motors))),
-    found.claims?.length || found.claimed_tables?.length ? h("section", {}, h("h2", {}, "Labels and claims"), h("ul", {}, found.claims.map((c) => h("li", {}, lettered(worded(c.text).replace(`: ${c.metric} of`, `: ${c.metric === "kv" ? "K_v" : titleOf(c.metric)} of`))))), (found.claimed_tables ?? []).map(claimedTable)) : null,
+    found.claims?.length || found.claimed_tables?.length ? h("section", {}, h("h2", {}, "Labels and claims"), labels(found.claims), (found.claimed_tables ?? []).map(claimedTable)) : null,
     h("p", { class: "quiet" }, "A comparison warns, it never certifies.")];
 }

@@ -100,7 +100,8 @@ export function digits(value, low, high) {
   // 10252 rpm that are known to some thousands are 10300.
   const kept = step > 0 ? Math.round(value / 10 ** step) * 10 ** step : value;
   if (size >= 1e6 || size < 1e-4) return value.toExponential(Math.max(0, Math.min(6, Math.floor(Math.log10(size)) - step)));
-  return kept.toFixed(Math.max(0, Math.min(8, -step))).replace("-", "−");
+  const text = kept.toFixed(Math.max(0, Math.min(8, -step)));
+  return Number(text) === 0 ? text.replace("-", "") : text.replace("-", "−"); // what rounds to nothing has no sign
 }
 
 export function interval(point, unit, name = "") {

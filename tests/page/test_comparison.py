@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
 
+from motorfit.archive.store import save_fit
+from tests.answers.standin import make_fit
+from tests.archive.factory import StandInResult
+from tests.cli.conftest import stand_in_posteriors
 from tests.page.conftest import OpenTab, served
 
 TABLE = "voltage [V]; throttle [%]; thrust [g]; current [A]\n22,2; 50; 480; 4,0\n22,2; 75; 1050; \n"
@@ -76,6 +82,29 @@ def test_who_is_beaten_in_everything_is_said(library: Path, open_tab: OpenTab) -
         assert (
             "tern-2807" in text and "gull-2306" in text and "Judged by" in text and "peak efficiency" in text
         )
+
+
+def test_many_motors_are_told_of_together(tmp_path: Path, open_tab: OpenTab) -> None:
+    names = [f"motor-{k}" for k in range(6)]
+    posteriors = tuple(
+        replace(stand_in_posteriors()[0], motor=name, draws=make_fit(k, name).draws)
+        for k, name in enumerate(names)
+    )
+    result: Any = StandInResult(None, posteriors)
+    save_fit(tmp_path / "many", result)
+    with served(tmp_path / "many") as base:
+        tab = open_tab(base)
+        ask = [("motors", name) for name in names] + [
+            ("propeller", "p7x35x3"),
+            ("voltage", "30"),
+            ("go", "1"),
+        ]
+        tab.visit(f"compare?{urlencode(ask)}", "Compare")
+        assert tab.page.get_by_role("heading", name="6 motors on p7x35x3 at 30 V").count() == 1
+        # What holds for all of them is told once, with the others named.
+        said = tab.page.locator(".notes .warning").all_inner_texts()
+        assert 0 < len(said) < len(names)
+        assert any(f"Likewise {', '.join(names[1:])}, each by its own figures." in text for text in said)
 
 
 def test_without_motors_there_is_nothing_to_fill_in(tmp_path: Path, open_tab: OpenTab) -> None:

@@ -20,11 +20,11 @@ def test_digits_are_those_that_the_doubt_leaves(library: Path, open_tab: OpenTab
             """async () => {
               const { digits } = await import("/page/units.js");
               return [[11792, 10252, 13119], [10252, 10252, 13119], [13732, 13649, 13814],
-                [8.0231, 7.86, 8.19], [-0.00187, -0.00195, -0.00179], [1317, 1308, 1326], [0, 0, 0]]
+                [8.0231, 7.86, 8.19], [-0.00187, -0.00195, -0.00179], [1317, 1308, 1326], [0, 0, 0], [-0.02, -2.3, 2.2]]
                 .map((v) => digits(...v));
             }"""
         )
-    assert told == ["11800", "10300", "13730", "8.02", "−0.00187", "1317", "0"]
+    assert told == ["11800", "10300", "13730", "8.02", "−0.00187", "1317", "0", "0.0"]
 
 
 def test_the_prior_is_told_in_numbers(library: Path, open_tab: OpenTab) -> None:
