@@ -86,6 +86,22 @@ def test_block_means_are_those_of_the_integrated_machine(case: Case) -> None:
     assert apart[squares].max() < case.square_tolerance
 
 
+@pytest.mark.parametrize("trend", [{}, {"aq": -0.15}, {"aq": 0.3}])
+@pytest.mark.parametrize("knee_a", [25.0, 35.0])
+def test_a_block_longer_than_the_settling_ends_where_the_machine_does(
+    knee_a: float, trend: Mapping[str, float]
+) -> None:
+    """Torque and drag of the end of a block, not of its middle, say where a motor that saturates settles."""
+    machine = {**PROPELLER, **trend, "sat": knee_a**-2.0}
+    settled = simulate(slots(**machine), np.linspace(0.0, 2.0, 400), 0.60)[-1, f.C_SPEED]
+    p = slots(**machine, omega0=settled)
+    fine, edges = np.linspace(0.0, 0.5, 2001), np.array([0.0, 0.25, 0.5])
+    wanted = simulate(p, fine, 0.63)[:, MEASURED].reshape(2, 1000, -1).mean(axis=1)
+    got = simulate(p, edges, 0.63)[:, MEASURED]
+    gained = wanted[1, f.C_SPEED] - settled
+    assert abs(got[1, f.C_SPEED] - wanted[1, f.C_SPEED]) < 0.0025 * gained
+
+
 @pytest.mark.parametrize("samples", [1, 2, 7, 60])
 @pytest.mark.parametrize("name", SAMPLED)
 def test_mean_of_samples_taken_at_the_starts_of_their_intervals(name: str, samples: int) -> None:
