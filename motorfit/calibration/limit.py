@@ -36,10 +36,9 @@ def true_position(target: Target, truth: Truth) -> Array:
     natural |= {f"flywheel_inertia[{f.id}]": f.inertia_kg_m2 for f in truth.flywheels.values()}
     declared = target.graph.campaign.bench.controller.current_limit_a
     z = np.zeros(target.graph.size)
+    if declared is not None:
+        natural["limit_gain"] = truth.stand["current_limit"] / declared
     for i, c in enumerate(target.graph.coordinates):
-        if c.name.startswith("current_limit[") and declared is not None:
-            nominal = float(c.name[len("current_limit[") : -1])
-            natural[c.name] = nominal * truth.stand["current_limit"] / declared
         if c.name in natural:
             z[i] = _standard(c, natural[c.name])
     return z

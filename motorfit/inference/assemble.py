@@ -41,6 +41,10 @@ class Values:
     def __contains__(self, name: str) -> bool:
         return name in self._graph.index or name in self._graph.fixed
 
+    def limit(self, nominal_a: float) -> Array:
+        """The limit of motor current of that nominal value, (draws,) [A]."""
+        return np.asarray(self["limit_gain"] * self[limit_name(nominal_a)])
+
     def mass_g(self, id: str) -> float | None:
         """What a motor weighs [g], None where nobody weighed it."""
         return next(motor.mass_g for motor in self._graph.motors if motor.id == id)
@@ -161,7 +165,7 @@ def assemble(graph: Graph, v: Values) -> Assembled:
         p[f.P_SAT] = m["saturation_current"] ** -2.0
         p[f.P_BRAKE] = m["braking_share"]
         limit = current_limit_of(campaign, r.run)
-        p[f.P_LIMIT] = 1e9 if limit is None else v[limit_name(limit)]
+        p[f.P_LIMIT] = 1e9 if limit is None else v.limit(limit)
         p[f.P_DUTY_S], p[f.P_DUTY_C], p[f.P_DUTY_E] = v["duty_slope"], v["duty_curvature"], v["duty_cubic"]
         p[f.P_IDLE] = v["controller_idle_current"]
         for node, slope, tau in (("winding", f.P_AW, f.P_TW), ("body", f.P_AB, f.P_TB)):

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from motorfit.bench.models import Measurement, PriorOverride
 from motorfit.inference.assemble import Values
-from motorfit.inference.graph import Graph, limit_name, mass_factor
+from motorfit.inference.graph import Graph, mass_factor
 from motorfit.inference.priors import BELIEFS
 from motorfit.physics.motor import resistance_at
 from motorfit.physics.propeller import figure_of_merit as merit_of
@@ -146,4 +146,4 @@ def _stated(value: Array, own: PriorOverride) -> Array:
 
 def _shared(graph: Graph, v: Values, name: str) -> Array:
     limit = graph.campaign.bench.controller.current_limit_a
-    return v[limit_name(limit) if name == "current_limit" and limit is not None else name]
+    return v.limit(limit) if name == "current_limit" and limit is not None else v[name]

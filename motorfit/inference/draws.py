@@ -10,7 +10,7 @@ import numpy.typing as npt
 from motorfit.bench.models import Motor
 from motorfit.inference.assemble import Values
 from motorfit.inference.combine import PSI_LEAST, PSI_MOST, figure_of_merit
-from motorfit.inference.graph import MEASURED, Graph, limit_name, mass_factor
+from motorfit.inference.graph import MEASURED, Graph, mass_factor
 from motorfit.inference.priors import ABSENT, BELIEFS, Flat
 from motorfit.physics.motor import back_emf_constant
 from motorfit.physics.propeller import torque_coefficient
@@ -57,7 +57,7 @@ def parameters_of(graph: Graph, v: Values, motor: str, shape: tuple[int, int]) -
         out[name] = v[name].reshape(shape)
     limit = graph.campaign.bench.controller.current_limit_a
     if limit is not None:
-        out["current_limit"] = v[limit_name(limit)].reshape(shape)
+        out["current_limit"] = v.limit(limit).reshape(shape)
     for channel in ("voltage", *MEASURED):
         for kind in ("gain", "offset", "delay", "lag", "jump"):
             if f"{kind}_{channel}" in graph.index:

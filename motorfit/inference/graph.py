@@ -208,10 +208,16 @@ def _bench(b: _Builder, runs: tuple[BlockedRun, ...], late: Mapping[str, float])
     for name in ("duty_slope", "duty_curvature", "duty_cubic"):
         b.believe(name, BELIEFS[name])
     b.add("controller_idle_current", LINEAR, 0.0, BELIEFS["controller_idle_current"].center, HalfNormal())
-    for limit in sorted(
-        {x for r in runs if (x := current_limit_of(b.campaign, r.run)) is not None} | _bench_limit(b)
-    ):
-        b.add(limit_name(limit), LOG, math.log(limit), BELIEFS["current_limit"].spread)
+    limits = {x for r in runs if (x := current_limit_of(b.campaign, r.run)) is not None} | _bench_limit(b)
+    if limits:  # one sensor of the controller holds them all
+        b.add("limit_gain", LOG, 0.0, BELIEFS["current_limit"].spread)
+    for limit in sorted(limits):
+        b.add(
+            limit_name(limit),
+            LOG,
+            math.log(limit),
+            BELIEFS["limit_setting"].spread if len(limits) > 1 else 0.0,
+        )
     logged = {name for r in runs for name in r.mean} | {"voltage"}
     for channel in ("voltage", *MEASURED):
         doubt = b.campaign.bench.channels.get(channel)
