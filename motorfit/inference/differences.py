@@ -15,8 +15,11 @@ __all__ = ["Linear", "linearise"]
 Array = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
 
-_FORWARD, _CENTRAL = 1e-6, 1e-5
-"""Steps in standardised coordinates [-]."""
+_FORWARD, _CENTRAL = 1e-5, 3e-4
+"""Steps in standardised coordinates [-].
+
+A step of the shaft that needs a second pass differs a little from one that just does not: over much
+smaller steps that little would be a steep slope."""
 
 _STEEPEST = 1e15
 """Of what a search takes for a derivative [-]: its square still has a sum."""

@@ -30,6 +30,9 @@ __all__ = ["Coordinate", "Graph", "build_graph"]
 
 LOG, LINEAR, LOGIT = range(3)
 
+HOTTEST_K = 40.0
+"""Of a motor above the air at the start of a run, one sigma: windings that begin much hotter do not last."""
+
 _VISIBLE = 1e-4
 """Share of the voltage from which a doubt of the sag is a coordinate of its own [1]."""
 
@@ -330,7 +333,8 @@ def _runs(b: _Builder, runs: tuple[BlockedRun, ...]) -> None:
             b.add(f"source_resistance[{r.run.id}]", LINEAR, r.supply.resistance_ohm, _source_doubt(r))
             b.add(f"start_speed[{r.run.id}]", LINEAR, r.omega_start, r.omega_start_sd)
             # a motor starts as warm as the air, or now and then much warmer: after the run before
-            b.add(f"start_warmth[{r.run.id}]", LINEAR, 0.0, BELIEFS["start_warmth"].spread, StudentT())
+            warmth = BELIEFS["start_warmth"].spread
+            b.add(f"start_warmth[{r.run.id}]", LINEAR, 0.0, warmth, StudentT(end=HOTTEST_K / warmth))
         elif "current" in r.mean and not np.isfinite(r.mean.get("voltage", np.array([np.nan]))).any():
             b.believe(f"supply_voltage[{r.run.id}]", BELIEFS["supply_voltage"])
 

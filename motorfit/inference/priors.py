@@ -70,9 +70,13 @@ class Normal:
 
 @dataclass(frozen=True)
 class StudentT:
-    """Student's t with ν degrees of freedom: a label that is usually right and now and then far off."""
+    """Student's t with ν degrees of freedom: a label that is usually right and now and then far off.
+
+    Beyond `end`, where nothing can be, it falls like a normal of that standard deviation.
+    """
 
     nu: float = 4.0
+    end: float = math.inf
 
     @property
     def label(self) -> str:
@@ -81,7 +85,7 @@ class StudentT:
 
     def log_density(self, z: Array) -> Array:
         """Log density up to a constant."""
-        return -0.5 * (self.nu + 1.0) * np.log1p(z * z / self.nu)
+        return -0.5 * (self.nu + 1.0) * np.log1p(z * z / self.nu) - 0.5 * (z / self.end) ** 2
 
     def inverse_cdf(self, p: Array) -> Array:
         """Quantile."""

@@ -62,6 +62,12 @@ from motorfit.physics.slots import (
 
 __all__ = ["duty_lanes", "simulate_at_speed", "simulate_driven"]
 
+_JUMP, _SWINGING, _FEW, _PIECES = 0.03, 12, 40.0, 3
+"""Change of throttle [1] after which, for so many blocks of fewer samples, a block is taken in pieces."""
+
+_KNEE = 1e-7
+"""1/I_s² [1/A²] below which no current of a small motor saturates it."""
+
 _WALKED = 12.5
 """Samples up to which a block in which the controller changes regime is walked one by one."""
 
@@ -146,6 +152,8 @@ def simulate_driven(
     slowest = apart - 0.5 * (per_tw + back + per_tb)
     above_w, above_b = slope_w * load(q, (P_TW,)), slope_b * load(q, (P_TB,))
     inverse_j = 1.0 / load(q, (P_J,))
+    saturates = any_of(sat > _KNEE)
+    since = 0
     last_h = -1.0
     keep_w = keep_b = to_w = to_b = spread(1.0)
     for k in range(h.shape[0]):
@@ -175,25 +183,22 @@ def simulate_driven(
         start = omega
         first = regime_at(start, low, zero, high)
         # as it went in the block before, where the throttle did not jump
-        guess = climb * h[k] if k > 0 and abs(throttle[k] - throttle[k - 1]) < 0.03 else spread(0.0)
+        guess = climb * h[k] if k > 0 and abs(throttle[k] - throttle[k - 1]) < _JUMP else spread(0.0)
+        # current swings far after a jump: saturation takes smaller steps there
+        since = since + 1 if k > 0 and abs(throttle[k] - throttle[k - 1]) < _JUMP else 0
+        pieces = _PIECES if saturates and driven and since < _SWINGING and samples[k] < _FEW else 1
+        part = spread(h[k] / pieces)
         omega, area, charge, flow, regime, switched, rise, end_rise = advance(
-            q,
-            start,
-            spread(h[k]),
-            guess,
-            first,
-            d,
-            u,
-            ke,
-            kt,
-            rt,
-            inverse_r,
-            inverse_j,
-            low,
-            zero,
-            high,
-            source,
-        )
+            q, start, part, guess * (1.0 / pieces), first, d, u, ke, kt, rt, inverse_r, inverse_j, low, zero,
+            high, source,
+        )  # fmt: skip
+        for _ in range(pieces - 1):
+            omega, more, charged, flown, after, crossed, _rise, end_rise = advance(
+                q, omega, part, spread(0.0), regime, d, u, ke, kt, rt, inverse_r, inverse_j, low, zero, high,
+                source,
+            )  # fmt: skip
+            area, charge, flow = area + more, charge + charged, flow + flown
+            regime, switched = after, switched | crossed
         per_h = 1.0 / h[k]
         mean_w, mean_i = area * per_h, charge * per_h
         gained = omega - start
