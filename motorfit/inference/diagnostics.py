@@ -192,7 +192,7 @@ def sentences(d: Mapping[str, Any]) -> list[str]:
         verdict = "kept moving" if d["sound"] else "stuck; fit with --method ensemble"
         said.append(
             f"Importance weights were uneven (Pareto k {d['pareto_k']:.2f}), so the draws were moved on "
-            f"after resampling in {d['stages']} stage(s); they {verdict} (largest R-hat {d['r_hat']:.3f})."
+            f"in {d['stages']} stage(s); they {verdict} (largest R-hat {d['r_hat']:.3f})."
         )
     else:
         verdict = (
