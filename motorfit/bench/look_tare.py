@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import functools
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from motorfit.bench.campaign import Campaign
 from motorfit.bench.findings import Finding
 from motorfit.bench.locate import between
 from motorfit.bench.logs import RunLog
+from motorfit.bench.slowcell import lagged, plausible_lags
 from motorfit.bench.zeros import Zeros, zeros_of
 
 __all__ = ["tare_drifted", "tare_moved"]
@@ -55,10 +57,11 @@ def tare_drifted(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
         return
     blocks = min(round(log.time_s[-1] / _BLOCK_S), _MOST_BLOCKS)
     edges = np.unique(np.searchsorted(log.time_s, np.linspace(0.0, log.time_s[-1], blocks, endpoint=False)))
-    causes = _causes(bridged(speed), log.time_s, edges)
-    if causes is None:
+    whole, time, counts = bridged(speed), log.time_s, np.diff(np.append(edges, len(speed)))
+    if float(np.max(whole)) <= 0.0 or len(edges) < 20 or np.ptp(whole) < 0.2 * float(np.max(whole)):
         return
-    seen = _followed(causes, np.diff(np.append(edges, len(speed))))
+    causes = functools.lru_cache(functools.partial(_causes, whole, time, edges))
+    seen = _followed(causes(0.0), counts)
     if seen.sum() < 20:
         return
     for channel in _CELLS:
@@ -67,7 +70,9 @@ def tare_drifted(campaign: Campaign, log: RunLog) -> Iterator[Finding]:
             continue
         if channel == "torque" and float(np.median(np.diff(log.time_s))) > _SLOWEST_S:
             continue
-        drift, error = _drift(_means(bridged(values), edges)[seen], causes[seen])
+        means = _means(bridged(values), edges)[seen]
+        fits = plausible_lags(functools.partial(_drift_at, means, causes, seen))
+        drift, error = min(fits, key=lambda fit: abs(fit[0]) / fit[1])  # no creep if one can do without
         top = float(np.nanpercentile(np.abs(values), 99))
         if abs(drift) > _SURE * error and abs(drift) > _MATTERS * top:
             unit = {"thrust": "N", "torque": "N m"}[channel]
@@ -91,31 +96,36 @@ def _means(values: Array, edges: NDArray[np.int64]) -> Array:
     return np.asarray((np.add.reduceat(values, edges) + 0.5 * (ends - values[edges])) / counts)
 
 
-def _causes(speed: Array, time: Array, edges: NDArray[np.int64]) -> Array | None:
-    """Block means of what a load cell's reading may be made of, (blocks, 7).
+def _causes(speed: Array, time: Array, edges: NDArray[np.int64], lag_s: float) -> Array:
+    """Block means of what the reading of a load cell with a lag [s] may be made of, (blocks, 7).
 
     Powers of speed, its rate of change (exact, from the speeds at a block's ends) and that of its square,
-    which is what a cell that lags reads on top, and last a creep from -1/2 to 1/2; None where speed hardly
-    varies.
+    which is what a cell reads on top that lags otherwise, and last a creep from -1/2 to 1/2.
     """
     top = float(np.max(speed))
-    if top <= 0.0 or len(edges) < 20 or np.ptp(speed) < 0.2 * top:
-        return None
-    s = speed / top
+    s, square, cube = (lagged((speed / top) ** k, time, lag_s) for k in (1, 2, 3))
     ends = np.append(edges, len(s) - 1)
     width = min(
         2, round(0.02 * len(s) / max(float(time[-1] - time[0]), 1e-9))
     )  # a slow log has none to spare
     near = np.clip(ends[:, None] + np.arange(-width, width + 1), 0, len(s) - 1)
-    at_ends = s[near].mean(axis=1)
-    # what a leap is between lies between its own samples
     leaps = np.ptp(s[near], axis=1) > 0.02
-    at_ends[leaps] = s[ends[leaps]]
     lasts = np.maximum(np.diff(time[ends]), 1e-9)
-    rate, rate_of_square = np.diff(at_ends) / lasts, np.diff(at_ends**2) / lasts
+
+    def rate(x: Array) -> Array:
+        # what a leap is between lies between its own samples
+        return np.asarray(np.diff(np.where(leaps, x[ends], x[near].mean(axis=1))) / lasts)
+
     creep = (time - time[0]) / (time[-1] - time[0]) - 0.5
-    powers = [_means(s**k, edges) for k in range(4)]
-    return np.column_stack([*powers, rate, rate_of_square, _means(creep, edges)])
+    powers = [_means(p, edges) for p in (np.ones_like(s), s, square, cube)]
+    return np.column_stack([*powers, rate(s), rate(square), _means(creep, edges)])
+
+
+def _drift_at(
+    means: Array, causes: Callable[[float], Array], seen: NDArray[np.bool_], lag_s: float
+) -> tuple[float, tuple[float, float]]:
+    creep, error, variance = _drift(means, causes(lag_s)[seen])
+    return variance, (creep, error)
 
 
 def _followed(causes: Array, counts: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -135,8 +145,8 @@ def _followed(causes: Array, counts: NDArray[np.int64]) -> NDArray[np.bool_]:
     return followed
 
 
-def _drift(values: Array, causes: Array) -> tuple[float, float]:
-    """Creep over the run and its standard error, robust to a few blocks in which the reading lags."""
+def _drift(values: Array, causes: Array) -> tuple[float, float, float]:
+    """Creep over the run, its standard error, and the variance left; robust to a few odd blocks."""
     weight = np.ones(values.size)
     plain, *_ = np.linalg.lstsq(causes, values, rcond=None)
     for _ in range(5):
@@ -150,7 +160,7 @@ def _drift(values: Array, causes: Array) -> tuple[float, float]:
     inverse = np.linalg.pinv((causes * weight[:, None]).T @ causes)
     # a creep that only the reweighted fit sees is made of the blocks that it left out
     creep = float(found[-1]) if found[-1] * plain[-1] > 0.3 * found[-1] ** 2 else 0.0
-    return creep, float(np.sqrt(variance * inverse[-1, -1] * (1.0 + again) / (1.0 - again)))
+    return creep, float(np.sqrt(variance * inverse[-1, -1] * (1.0 + again) / (1.0 - again))), variance
 
 
 def tare_moved(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Finding]:

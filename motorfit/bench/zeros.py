@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from motorfit.bench.bridge import bridged
 from motorfit.bench.logs import RunLog
+from motorfit.bench.slowcell import best_lag, lagged
 
 __all__ = ["Zeros", "zeros_of"]
 
@@ -195,17 +196,24 @@ def _beside_the_curve(logs: Sequence[RunLog], channel: str, doubt: float) -> tup
     One curve of speed for all, powers to the third; rates of change for what accelerates and what lags; a
     gain of each run, for air and sensors that are not the same; robust to blocks that read something else.
     """
+    return best_lag(lambda lag_s: _curve_of_lag(logs, channel, doubt, lag_s))
+
+
+def _curve_of_lag(
+    logs: Sequence[RunLog], channel: str, doubt: float, lag_s: float
+) -> tuple[float, tuple[Array, Array] | None]:
+    """(Variance left, zeros and precision) for a cell that lags [s]."""
     top = max(float(np.nanmax(log.channels["speed"])) for log in logs)
     rows, readings = [], []
     for k, log in enumerate(logs):
-        causes, values = _blocks(log, channel, top)
+        causes, values = _blocks(log, channel, top, lag_s)
         own = np.zeros((len(values), 2 * len(logs)))
         own[:, k], own[:, len(logs) + k] = 1.0, causes[:, 1]
         rows.append(np.column_stack([own[:, : len(logs)], causes, own[:, len(logs) + 1 :]]))
         readings.append(values)
     design, y = np.vstack(rows), np.concatenate(readings)
     if y.size < 3 * design.shape[1]:
-        return None
+        return np.inf, None
     weight = np.ones(y.size)
     for _ in range(8):
         root = np.sqrt(weight)[:, None]
@@ -222,31 +230,32 @@ def _beside_the_curve(logs: Sequence[RunLog], channel: str, doubt: float) -> tup
     cov = inverse[:n, :n] * variance * (1.0 + again) / (1.0 - again) + np.eye(n) * doubt**2
     precision = np.linalg.inv(cov)
     shared = precision.sum(axis=1)  # the curve's own constant is not known
-    return found[:n], precision - np.outer(shared, shared) / shared.sum()
+    return variance, (found[:n], precision - np.outer(shared, shared) / shared.sum())
 
 
-def _blocks(log: RunLog, channel: str, top: float) -> tuple[Array, Array]:
-    """Block means of what makes a reading while the motor turns, (blocks, 5), and of the reading."""
+def _blocks(log: RunLog, channel: str, top: float, lag_s: float) -> tuple[Array, Array]:
+    """Block means of what a turning motor gives a cell that lags [s], (blocks, 5), and of its reading."""
     time = np.asarray(log.time_s)
     count = max(min(round(float(time[-1] - time[0]) / _BLOCK_S), _MOST_BLOCKS, time.size), 1)
     edges = np.unique(np.searchsorted(time, np.linspace(time[0], time[-1], count, endpoint=False)))
     sizes = np.diff(np.append(edges, time.size))
-    s = np.abs(bridged(log.channels["speed"])) / top
+    speed = np.abs(bridged(log.channels["speed"])) / top
+    s, square, cube = (lagged(speed**k, time, lag_s) for k in (1, 2, 3))
     ends = np.append(edges, time.size - 1)
     width = min(2, round(0.02 * time.size / max(float(time[-1] - time[0]), 1e-9)))
     near = np.clip(ends[:, None] + np.arange(-width, width + 1), 0, time.size - 1)
-    at_ends = s[near].mean(axis=1)
-    # what a leap is between lies between its own samples
     leaps = np.ptp(s[near], axis=1) > 0.02
-    at_ends[leaps] = s[ends[leaps]]
     lasts = np.maximum(np.diff(time[ends]), 1e-9)
     following = np.append(edges[1:], time.size - 1)
 
     def mean(x: Array) -> Array:  # by trapezoids from edge to edge
         return np.asarray((np.add.reduceat(x, edges) + 0.5 * (x[following] - x[edges])) / sizes)
 
-    powers = [mean(s**k) for k in (1, 2, 3)]
-    causes = np.column_stack([*powers, np.diff(at_ends) / lasts, np.diff(at_ends**2) / lasts])
+    def rate(x: Array) -> Array:
+        # what a leap is between lies between its own samples
+        return np.asarray(np.diff(np.where(leaps, x[ends], x[near].mean(axis=1))) / lasts)
+
+    causes = np.column_stack([mean(s), mean(square), mean(cube), rate(s), rate(square)])
     known = log.channels[channel]
     turns = np.add.reduceat((np.isfinite(known) & ~_still(log)).astype(float), edges) == sizes
     return causes[turns], mean(bridged(known))[turns]
