@@ -194,7 +194,7 @@ def advance(
         middle = 0.5 * (omega + end)
         held = alpha - beta * middle
         # where trend and saturation were taken near the middle, they stand for the whole step
-        settled = (size(middle - at) < 0.002 * middle) & (sat * size(held * held - trial * trial) < 0.0005)
+        settled = (size(middle - at) < 0.004 * middle) & (sat * size(held * held - trial * trial) < 0.002)
         again = asked & ~settled & ~((omega <= 0.0) & (slope <= 0.0))
         if any_of(again):
             end2, part2, step2, turn2, a2, b2, c2, slope2 = _piece(

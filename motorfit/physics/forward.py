@@ -62,8 +62,8 @@ from motorfit.physics.slots import (
 
 __all__ = ["duty_lanes", "simulate_at_speed", "simulate_driven"]
 
-_JUMP, _SWINGING, _FEW, _PIECES = 0.03, 12, 40.0, 3
-"""Change of throttle [1] after which, for so many blocks of fewer samples, a block is taken in pieces."""
+_JUMP, _SWINGING, _FEW, _PIECES = 0.03, 12, 40.0, 2
+"""Change of throttle [1] after which so many blocks, each of fewer samples, are taken in so many pieces."""
 
 _KNEE = 1e-7
 """1/I_s² [1/A²] below which no current of a small motor saturates it."""
@@ -186,7 +186,7 @@ def simulate_driven(
         guess = climb * h[k] if k > 0 and abs(throttle[k] - throttle[k - 1]) < _JUMP else spread(0.0)
         # current swings far after a jump: saturation takes smaller steps there
         since = since + 1 if k > 0 and abs(throttle[k] - throttle[k - 1]) < _JUMP else 0
-        pieces = _PIECES if saturates and driven and since < _SWINGING and samples[k] < _FEW else 1
+        pieces = _PIECES if saturates and driven and since < _SWINGING and 3.5 < samples[k] < _FEW else 1
         part = spread(h[k] / pieces)
         omega, area, charge, flow, regime, switched, rise, end_rise = advance(
             q, start, part, guess * (1.0 / pieces), first, d, u, ke, kt, rt, inverse_r, inverse_j, low, zero,
