@@ -160,7 +160,8 @@ def _drift(values: Array, causes: Array) -> tuple[float, float, float]:
     inverse = np.linalg.pinv((causes * weight[:, None]).T @ causes)
     # a creep that only the reweighted fit sees is made of the blocks that it left out
     creep = float(found[-1]) if found[-1] * plain[-1] > 0.3 * found[-1] ** 2 else 0.0
-    return creep, float(np.sqrt(variance * inverse[-1, -1] * (1.0 + again) / (1.0 - again))), variance
+    error = float(np.sqrt(variance * inverse[-1, -1] * (1.0 + again) / (1.0 - again)))
+    return creep, max(error, 1e-12), variance  # a channel that stands still leaves nothing
 
 
 def tare_moved(campaign: Campaign, logs: Sequence[RunLog]) -> Iterator[Finding]:

@@ -59,7 +59,7 @@ def plausible_lags(fit: Callable[[float], tuple[float, Fit]]) -> list[Fit]:
     """The fits with lags [s] that leave hardly more than the best of them does; `fit` as above."""
     found = _fits(fit)
     least = min(variance for variance, _ in found)
-    return [one for variance, one in found if variance <= _AS_GOOD * least]
+    return [one for variance, one in found if variance <= _AS_GOOD * least] or [found[0][1]]
 
 
 def _fits(fit: Callable[[float], tuple[float, Fit]]) -> list[tuple[float, Fit]]:

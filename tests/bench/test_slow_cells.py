@@ -59,6 +59,17 @@ def test_a_moved_zero_and_a_creep_are_found(bench: Bench, kind: str, channel: st
     assert found == [(f"motor-1-{kind}-prop-a", channel)]
 
 
+def test_a_channel_that_stands_still_has_no_creep(bench: Bench) -> None:
+    campaign, logs = bench
+    for level in (0.0, 1.5):
+        still = [
+            replace(log, channels={**log.channels, "thrust": np.full(len(log.channels["speed"]), level)})
+            for log in logs
+        ]
+        assert [f for log in still for f in tare_drifted(campaign, log) if f.channel == "thrust"] == []
+        assert [f for f in tare_moved(campaign, still) if f.channel == "thrust"] == []
+
+
 def test_a_lag_is_that_of_a_first_order_sensor() -> None:
     time = np.arange(0.0, 1.0, 0.002)
     line = lagged(time.copy(), time, 0.05)
