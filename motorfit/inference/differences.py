@@ -15,11 +15,8 @@ __all__ = ["Linear", "linearise"]
 Array = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
 
-_FORWARD, _CENTRAL = 1e-5, 3e-4
-"""Steps in standardised coordinates [-].
-
-A step of the shaft that needs a second pass differs a little from one that just does not: over much
-smaller steps that little would be a steep slope."""
+_FORWARD = 1e-5
+"""Step to one side, in standardised coordinates [-]."""
 
 _STEEPEST = 1e15
 """Of what a search takes for a derivative [-]: its square still has a sum."""
@@ -32,7 +29,8 @@ class Linear:
     Attributes
     ----------
     data : (data rows,) residuals of the readings; not finite where the model has no answer
-    changes : (colours, data rows) their derivatives by all coordinates of a colour together
+    changes : (colours, data rows) what steps in all coordinates of a colour together change of them
+    step : (d,) of each coordinate
     places : (d,) colour of each coordinate
     reach : (d, runs) which runs it bears on
     cuts : (runs + 1,) first data row of each run
@@ -42,6 +40,7 @@ class Linear:
 
     data: Array
     changes: Array
+    step: Array
     places: Integers
     reach: npt.NDArray[np.bool_]
     cuts: Integers
@@ -57,7 +56,8 @@ class Linear:
     def jacobian(self) -> Array:
         """(rows, d) derivatives of `residuals`."""
         own = np.repeat(self.reach, np.diff(self.cuts), axis=1)
-        return np.concatenate([np.where(own, self.changes[self.places], 0.0).T, self.held])
+        slopes = self.changes[self.places] / self.step[:, None]
+        return np.concatenate([np.where(own, slopes, 0.0).T, self.held])
 
     def products(self, data: Array, rate: Array, beliefs: Array) -> tuple[Array, Array]:
         """JᵀJ (d, d) and Jᵀr (d,) of such residuals, those of `data` growing `rate` times as fast as these.
@@ -68,14 +68,14 @@ class Linear:
         gram, pull = held.T @ held, held.T @ beliefs
         for run, (a, b) in enumerate(pairwise(self.cuts)):
             own = np.flatnonzero(self.reach[:, run])
-            part = _usable(self.changes[self.places[own], a:b]) * rate[a:b]
+            part = _usable(self.changes[self.places[own], a:b] / self.step[own, None]) * rate[a:b]
             gram[np.ix_(own, own)] += part @ part.T
             pull[own] += part @ data[a:b]
         return gram, pull
 
 
 def linearise(
-    target: Target, z: Array, moved: npt.NDArray[np.bool_] | None = None, *, central: bool = False
+    target: Target, z: Array, moved: npt.NDArray[np.bool_] | None = None, *, steps: Array | None = None
 ) -> Linear:
     """Residuals at a position and their derivatives.
 
@@ -84,14 +84,15 @@ def linearise(
     target : the posterior
     z : (coordinates,) position [-]
     moved : (coordinates,) which coordinates are moved; all when left out
-    central : True for differences to both sides, at twice the cost
+    steps : (moved coordinates,) [-] of differences to both sides, at twice the cost; left out, to one side
 
     Readings are asked for once a colour (`motorfit.inference.reach`), beliefs, which cost nothing, once a
     coordinate.
     """
     which = np.arange(z.size) if moved is None else np.flatnonzero(moved)
     colours, places = np.unique(target.graph.colours[which], return_inverse=True)
-    step = _CENTRAL if central else _FORWARD
+    central = steps is not None
+    step = np.full(which.size, _FORWARD) if steps is None else steps
     apart = np.zeros((which.size, z.size))
     apart[np.arange(which.size), which] = step
     together = np.zeros((colours.size, z.size))
@@ -99,8 +100,8 @@ def linearise(
     data = target.data_residuals(_around(z, together, central))
     beliefs = target.belief_residuals(_around(z, apart, central))
     return Linear(
-        data[0], _slopes(data, step, central), places, target.graph.reach[which], target.cuts, beliefs[0],
-        _slopes(beliefs, step, central).T,
+        data[0], _changes(data, central), step, places, target.graph.reach[which], target.cuts, beliefs[0],
+        (_changes(beliefs, central) / step[:, None]).T,
     )  # fmt: skip
 
 
@@ -113,10 +114,10 @@ def _around(z: Array, steps: Array, central: bool) -> Array:
     return np.concatenate([z[None, :], z + steps, z - steps] if central else [z[None, :], z + steps])
 
 
-def _slopes(rows: Array, step: float, central: bool) -> Array:
-    """Derivatives (steps, rows) from residuals at a position, after its steps, and, if `central`, before."""
+def _changes(rows: Array, central: bool) -> Array:
+    """What steps change, (steps, rows): residuals at a position, after steps, and, if `central`, before."""
     with np.errstate(all="ignore"):  # a search may pass absurd places, where residuals are not finite
         if not central:
-            return np.asarray((rows[1:] - rows[0]) / step)
+            return np.asarray(rows[1:] - rows[0])
         after, before = np.split(rows[1:], 2)
-        return np.asarray((after - before) / (2.0 * step))
+        return np.asarray(0.5 * (after - before))

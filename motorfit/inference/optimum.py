@@ -21,6 +21,9 @@ Array = npt.NDArray[np.float64]
 _SOFT = 5.0
 """Standard deviations from which a robust search gives way."""
 
+_NARROW, _WIDE, _SHARE = 1e-5, 0.03, 0.5
+"""Steps of the last derivatives [-]: least, most, and of how many deviations of the residuals."""
+
 _FAR = 1e9
 """What an impossible prediction counts as, in standard deviations."""
 
@@ -224,7 +227,14 @@ def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:
     ------
     OptimumError : the model has no finite prediction there, or a direction is left undetermined
     """
-    linear = linearise(target, z, central=True)
+    steps = np.full(z.size, _NARROW)
+    linear = linearise(target, z, steps=steps)
+    if np.isfinite(linear.jacobian).all():
+        # over what the data allow: where a controller lets go of its limit between two samples, a reading
+        # bends, and slopes of its two sides, some of one and some of the other, would tell what no data do
+        steps = np.clip(_SHARE / np.linalg.norm(linear.jacobian, axis=0), _NARROW, _WIDE)
+        wide = linearise(target, z, steps=steps)
+        linear = wide if np.isfinite(wide.jacobian).all() else linear
     rows, j = linear.residuals, linear.jacobian
     if not (np.isfinite(rows).all() and np.isfinite(j).all()):
         raise OptimumError(

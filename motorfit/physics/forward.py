@@ -65,9 +65,6 @@ __all__ = ["duty_lanes", "simulate_at_speed", "simulate_driven"]
 _JUMP, _SWINGING, _FEW, _PIECES = 0.03, 12, 40.0, 2
 """Change of throttle [1] after which so many blocks, each of fewer samples, are taken in so many pieces."""
 
-_KNEE = 1e-7
-"""1/I_s² [1/A²] below which no current of a small motor saturates it."""
-
 _WALKED = 12.5
 """Samples up to which a block in which the controller changes regime is walked one by one."""
 
@@ -152,7 +149,7 @@ def simulate_driven(
     slowest = apart - 0.5 * (per_tw + back + per_tb)
     above_w, above_b = slope_w * load(q, (P_TW,)), slope_b * load(q, (P_TB,))
     inverse_j = 1.0 / load(q, (P_J,))
-    saturates = any_of(sat > _KNEE)
+    saturates = any_of(sat > 0.0)
     since = 0
     last_h = -1.0
     keep_w = keep_b = to_w = to_b = spread(1.0)

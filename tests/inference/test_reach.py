@@ -51,7 +51,7 @@ def test_colours_fill_what_is_free() -> None:
 @pytest.mark.parametrize("central", [False, True])
 def test_derivatives_are_those_of_one_coordinate_at_a_time(two_motors: Target, central: bool) -> None:
     z = _somewhere(two_motors)
-    linear = linearise(two_motors, z, central=central)
+    linear = linearise(two_motors, z, steps=np.full(z.size, 1e-5) if central else None)
     step = 1e-5 * np.eye(z.size)
     apart = (two_motors.residuals(z + step) - two_motors.residuals(z - step)).T / 2e-5
     scale = np.linalg.norm(apart, axis=0)
