@@ -24,6 +24,9 @@ _SOFT = 5.0
 _NARROW, _WIDE, _SHARE = 1e-5, 0.03, 0.5
 """Steps of the last derivatives [-]: least, most, and of how many deviations of the residuals."""
 
+_AGREE = 0.01
+"""Difference of slopes over least and over such steps up to which the former, the truer, are kept [1]."""
+
 _FAR = 1e9
 """What an impossible prediction counts as, in standard deviations."""
 
@@ -220,6 +223,11 @@ def find_first_optimum(target: Target) -> tuple[Array, int]:
     return end, more + sum(spent for _, spent in tried)
 
 
+def _apart(first: Array, second: Array) -> float:
+    """Largest difference of a column (rows, d) of one Jacobian from another's, relative to it [1]."""
+    return float(np.max(np.linalg.norm(first - second, axis=0) / np.linalg.norm(second, axis=0).clip(1e-300)))
+
+
 def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:
     """The Gauss-Newton Laplace approximation at a position.
 
@@ -234,7 +242,8 @@ def laplace(target: Target, z: Array, evaluations: int = 0) -> Optimum:
         # bends, and slopes of its two sides, some of one and some of the other, would tell what no data do
         steps = np.clip(_SHARE / np.linalg.norm(linear.jacobian, axis=0), _NARROW, _WIDE)
         wide = linearise(target, z, steps=steps)
-        linear = wide if np.isfinite(wide.jacobian).all() else linear
+        if np.isfinite(wide.jacobian).all() and _apart(linear.jacobian, wide.jacobian) > _AGREE:
+            linear = wide
     rows, j = linear.residuals, linear.jacobian
     if not (np.isfinite(rows).all() and np.isfinite(j).all()):
         raise OptimumError(
