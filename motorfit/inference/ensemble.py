@@ -128,10 +128,10 @@ def ensemble_draws(
         sampler.random_state = np.random.RandomState(int(rng.integers(2**31))).get_state()
         pool = fast.normal[group]
         # emcee accepts a start of -inf in silence and never moves from it: only finite ones are taken
-        start = pool[rng.permutation(pool.shape[0])[:walkers]]
+        start = pool[rng.choice(pool.shape[0], walkers, replace=pool.shape[0] < walkers)]
         start = start + 1e-3 * rng.standard_normal(start.shape)
         if not np.isfinite(log_probability(start)).all():
-            start = pool[:walkers]
+            start = np.resize(pool, start.shape)
         samplers.append(sampler)
         sampler.run_mcmc(start, 40, skip_initial_state_check=True)
         sampler.reset()

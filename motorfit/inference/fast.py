@@ -20,7 +20,7 @@ import numpy.typing as npt
 from motorfit.inference.bending import PROBE_ROUNDS, bend, probes_for
 from motorfit.inference.optimum import Optimum
 from motorfit.inference.proposal import Proposal
-from motorfit.inference.swarm import Swarm, effective, weighed
+from motorfit.inference.swarm import Swarm, effective, least_r_hat, weighed
 from motorfit.inference.target import Target
 
 __all__ = ["FastDraws", "fast_draws", "k_threshold", "smooth_weights"]
@@ -81,7 +81,8 @@ class FastDraws:
             return False
         if self.stages == 1 and not self.moved:
             return trusted and self.r_hat < _R_HAT_COPIES
-        return self.acceptance > 0.08 and self.r_hat < _R_HAT_SOUND
+        most = max(_R_HAT_SOUND, least_r_hat(self.z.shape[0] * self.z.shape[1]))
+        return self.acceptance > 0.08 and self.r_hat < most
 
 
 def k_threshold(draws: int) -> float:

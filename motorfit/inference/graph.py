@@ -30,6 +30,9 @@ __all__ = ["Coordinate", "Graph", "build_graph"]
 
 LOG, LINEAR, LOGIT = range(3)
 
+_SHARE = math.log(4.0 / 3.0)
+"""Logit of the static share at its belief's mode, where a residual that is a root has no jump [1]."""
+
 HOTTEST_K = 40.0
 """Of a motor above the air at the start of a run, one sigma: windings that begin much hotter do not last."""
 
@@ -305,7 +308,7 @@ def _motor(b: _Builder, motor: Motor) -> None:
     kappa = BELIEFS["torque_per_root_watt"].center * mass_factor(motor, 35.0) ** 0.83
     b.add(f"total_resistance[{id}]", LOG, math.log((kt / kappa) ** 2 + 0.01), 0.8, Flat())
     b.believe(f"no_load_current[{id}]", BELIEFS["no_load_current"])
-    b.add(f"static_share[{id}]", LOGIT, 0.3, 0.75, BetaLogit(4.0, 3.0, 0.3, 0.75))
+    b.add(f"static_share[{id}]", LOGIT, _SHARE, 0.75, BetaLogit(4.0, 3.0, _SHARE, 0.75))
     b.add(f"windage_share[{id}]", LINEAR, 0.0, 0.12, HalfNormal())
     heavy = 1.0 if motor.mass_g is not None else 1.5
     belief = BELIEFS["rotor_inertia"]

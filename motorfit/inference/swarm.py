@@ -16,7 +16,7 @@ from motorfit.inference.agreement import largest_r_hat
 from motorfit.inference.proposal import Proposal
 from motorfit.inference.target import Target
 
-__all__ = ["GROUPS", "Swarm", "Weighed", "effective", "weighed"]
+__all__ = ["GROUPS", "Swarm", "Weighed", "effective", "least_r_hat", "weighed"]
 
 Array = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -73,6 +73,11 @@ def effective(log_weight: Array) -> float:
         return 0.0
     w = np.exp(log_weight - top)
     return float(w.sum() ** 2 / np.sum(w**2))
+
+
+def least_r_hat(draws: int) -> float:
+    """R̂ between groups up to which so few draws in all say nothing against them [1]."""
+    return math.sqrt(1.0 + 8.0 * GROUPS / draws)
 
 
 class Swarm:
@@ -201,7 +206,7 @@ class Swarm:
 
     def agree(self) -> bool:
         """Whether the groups differ no more than independent draws of half their number would."""
-        return bool(self.r_hat() ** 2 - 1.0 < max(_R_HAT**2 - 1.0, 8.0 * GROUPS / self.z.shape[0]))
+        return self.r_hat() < max(_R_HAT, least_r_hat(self.z.shape[0]))
 
     def r_hat(self) -> float:
         """Largest R̂ between groups over coordinates [1]."""

@@ -73,8 +73,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.int64]
 
-_SETTLED = 3e-4
-"""A step this small, of the speed, leaves an error of its cube."""
+_SETTLED, _EXACT = 1e-4, 1e-9
+"""A step this small, of the speed, leaves an error of its cube; across the limit, of its own size."""
 _STEPS = 8
 
 
@@ -232,7 +232,8 @@ def _newton(z: Array) -> tuple[float, float]:
         ok = df < 0.0 and new > low and new <= high
         new = new if ok else (low if new <= low else high)
         turns = z[S_TURNS * B + s]
-        settled = ok and abs(x) <= _SETTLED
+        across = (z[S_LOCKED * B + s] - z[S_SLOPE * B + s] * new > limit) != held
+        settled = ok and abs(x) <= (_EXACT if across else _SETTLED)
         loose += 0.0 if settled else turns
         wide += 0.0 if ok and abs(x) <= 0.01 else turns
         z[S_NEXT * B + s] = new if turns > 0.0 else w
