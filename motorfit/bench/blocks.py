@@ -27,7 +27,7 @@ class Blocks:
     ----------
     start_s, length_s : (n,) [s]
     samples : (n,) samples averaged in each
-    throttle : (n,) held over it [1]
+    throttle : (n,) mean over it [1];  slope : (n,) its rate of change within it [1/s]
     on : (n,) share of it in which the controller drives [1]
     mean, variance, covariance : channel -> (n,) of the readings, NaN where there are none [unit, unit²]
     """
@@ -36,6 +36,7 @@ class Blocks:
     length_s: Array
     samples: Array
     throttle: Array
+    slope: Array
     on: Array
     mean: Mapping[str, Array]
     variance: Mapping[str, Array]
@@ -45,7 +46,7 @@ class Blocks:
         """The same with blocks that have no reading.
 
         Each is put behind the block ``after`` (k,) and takes the time from its ``start_s`` (k,) [s] to that
-        block's end, or to the next one put there; throttle is that block's.
+        block's end, or to the next one put there; throttle is that block's, held.
         """
         ends = self.start_s + self.length_s
         begins = np.insert(self.start_s, after + 1, start_s)
@@ -57,7 +58,8 @@ class Blocks:
             return np.insert(values, after + 1, filler)
 
         return Blocks(
-            begins, length, put(self.samples, 1.0), self.throttle[owner], self.on[owner],
+            begins, length, put(self.samples, 1.0), self.throttle[owner], put(self.slope, 0.0),
+            self.on[owner],
             {name: put(values, np.nan) for name, values in self.mean.items()},
             {name: values[owner] for name, values in self.variance.items()},
             {name: put(values, 0.0) for name, values in self.covariance.items()},

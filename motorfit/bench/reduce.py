@@ -56,7 +56,7 @@ class BlockedRun:
     throttle : (n,) [1], NaN where not logged
     supply : how the bus voltage is represented
     on : (n,) share of the block in which the controller drives [1]
-    slope : (n,) rate of change of speed [rad/s²], for "at-speed"
+    slope : (n,) rate of change of throttle within the block [1/s]; of speed [rad/s²] where "at-speed"
     mean : channel -> (n,) block means in SI, NaN where absent
     variance, covariance : channel -> (n,) of each mean, and with the block before [unit²]
     noise : channel -> measured noise
@@ -174,7 +174,8 @@ def reduce_run(
     holes = np.flatnonzero(following > end + 0.5 * dt)  # not the last digit of a sum of intervals
     level, _ = _block_mean(throttle, edges)
     driving, _ = _block_mean(on, edges)
-    blocks = Blocks(start, following - start, counts, level, driving, mean, variance, covariance)
+    tilt = _tilt(throttle, edges, dt)
+    blocks = Blocks(start, following - start, counts, level, tilt, driving, mean, variance, covariance)
     blocks = stepped(blocks.with_empty(holes, end[holes]), np.insert(since[edges[:-1]], holes + 1, np.inf))
     middle = blocks.start_s + 0.5 * blocks.length_s
     mistimed: tuple[Array, ...] = ()
@@ -185,8 +186,8 @@ def reduce_run(
             for v in _half_a_sample_off(clean["voltage"])
         )
     omega0, omega0_sd = _start_speed(clean.get("speed"), noise.get("speed"))
-    slope = np.zeros(middle.size)
-    if "speed" in mean and middle.size > 1:
+    slope = blocks.slope
+    if mode not in (DRIVEN, FREEWHEEL) and "speed" in mean and middle.size > 1:
         slope = np.gradient(bridged(blocks.mean["speed"]), middle)
     supply = (
         learn_supply(middle, blocks.mean, blocks.variance, blocks.covariance, mistimed)
@@ -263,6 +264,15 @@ def _block_mean(values: Array, edges: npt.NDArray[np.int64]) -> tuple[Array, Arr
     share = number / np.diff(edges)
     mean = np.where(share >= 0.5, total / np.maximum(number, 1.0), np.nan)
     return mean, share
+
+
+def _tilt(throttle: Array, edges: npt.NDArray[np.int64], dt: float) -> Array:
+    """Slope of the line nearest to the throttle held over each sample of `dt` [s], by block [1/s]."""
+    counts = np.diff(edges)
+    first = np.repeat(edges[:-1], counts)
+    off = np.arange(throttle.size) - first - 0.5 * (np.repeat(counts, counts) - 1.0)
+    moment = np.add.reduceat(off * (np.nan_to_num(throttle) - np.nan_to_num(throttle[first])), edges[:-1])
+    return np.asarray(12.0 * moment / (counts**3 * dt))
 
 
 def _half_a_sample_off(values: Array) -> tuple[Array, Array]:

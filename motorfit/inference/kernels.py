@@ -42,7 +42,8 @@ def predict_run(
     """Sensor readings of run `r` for draws `s` to `s + LANES`, into `pred` (blocks, N_CHANNELS, LANES).
 
     phys, sens: see the module; volt: (2, draws) gain and offset of the bus voltage; h [s], throttle [1],
-    supply [V reading], on [1], samples, slope [rad/s²]: (blocks,); y: (blocks, N_CHANNELS) readings.
+    supply [V reading], on [1], samples, slope (of the throttle [1/s]; at given speeds, of those [rad/s²]):
+    (blocks,); y: (blocks, N_CHANNELS) readings.
     Scratch: q (N_PHYSICS, LANES); source, work (blocks of all runs + 1, LANES).
     """
     a, b = first[r], first[r + 1]
@@ -66,8 +67,9 @@ def predict_run(
     else:
         store(q, (P_RS,), load(q, (P_RS,)) * load(readings, (0, 0)) * per_gain)
         simulate_driven(
-            q, h[a:b], throttle[a:b], source[:n], on[a:b], samples[a:b], mode[r] == MODE_FREEWHEEL, pred
-        )
+            q, h[a:b], throttle[a:b], slope[a:b], source[:n], on[a:b], samples[a:b],
+            mode[r] == MODE_FREEWHEEL, pred,
+        )  # fmt: skip
         for c in range(N_CHANNELS - 1):
             share = load(readings, (4, c))
             if any_of(~same(share, 0.0)):

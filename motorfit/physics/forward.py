@@ -1,8 +1,9 @@
 """What ideal sensors would read during a run, block by block, for several draws at once.
 
-The forward model of one run: within a block throttle and supply are held, the shaft follows the exact step
-of `motorfit.physics.advance`, and the block's mean of every channel is returned.  Parameters of the draws are
-the lanes of one array (`motorfit.physics.slots`).
+The forward model of one run: within a block the supply is held and the throttle moves evenly, the shaft
+follows the exact step of `motorfit.physics.advance` and its linear response to what the throttle moves by, and
+the block's mean of every channel is returned.  Parameters of the draws are the lanes of one array
+(`motorfit.physics.slots`).
 """
 
 from __future__ import annotations
@@ -81,6 +82,31 @@ def duty_lanes(q: Array, throttle: float) -> Lanes:
 
 
 @kernel
+def _response(
+    q: Array, slope: float, h: float, x: float, d: Lanes, omega: Lanes, current: Lanes, climb: Lanes,
+    ke: Lanes, kt: Lanes, inverse_r: Lanes, inverse_j: Lanes, source: Lanes,
+) -> tuple[Lanes, Lanes]:  # fmt: skip
+    """What a throttle that rises evenly through its mean x adds to the speed [rad/s]: at the end, on average.
+
+    The shaft's linear response y' = g (t - h/2) - λ y about its mean speed and current, where the controller
+    drives.  What is left out goes with the square of the rise, `slope` [1/s] times h [s].
+    """
+    steep = load(q, (P_DUTY_S,)) + load(q, (P_DUTY_C,)) * (1.0 - 2.0 * x)
+    steep = where((d > 0.0) & (d < 1.0), steep + load(q, (P_DUTY_E,)) * (1.0 + 6.0 * x * (x - 1.0)), 0.0)
+    push = kt / (1.0 + current * current * load(q, (P_SAT,))) * inverse_j
+    g = slope * steep * push * inverse_r * (source - 2.0 * d * load(q, (P_RS,)) * current)
+    load_slope = push * (current - _drag(q, omega, omega * omega)) - climb
+    load_slope = load_slope * (2.0 + load(q, (P_AQ,))) / where(omega > 1.0, omega, 1.0)
+    rate = push * (ke * inverse_r + load(q, (P_I1,)) + 2.0 * omega * load(q, (P_I2,))) + load_slope
+    rate = where(rate > 1e-3, rate, 1e-3)
+    per_rate = 1.0 / rate
+    gone = -expm1(-h * rate)
+    late = h - (0.5 * h + per_rate) * gone
+    lag = (0.5 * h + per_rate) * gone * per_rate * (1.0 / h) - per_rate
+    return g * per_rate * late, g * per_rate * lag
+
+
+@kernel
 def _drag(q: Array, omega: Lanes, square: Lanes) -> Lanes:
     """Drag current [A] at a mean speed [rad/s] and a mean square of it."""
     return load(q, (P_I0,)) + load(q, (P_I1,)) * omega + load(q, (P_I2,)) * square
@@ -105,6 +131,7 @@ def simulate_driven(
     q: Array,
     h: Array,
     throttle: Array,
+    slope: Array,
     supply: Array,
     on: Array,
     samples: Array,
@@ -117,7 +144,7 @@ def simulate_driven(
     ----------
     q : (N_PHYSICS, LANES) parameters of this run, SI
     h : (blocks,) length of each block [s]
-    throttle : (blocks,) throttle held over it [1]
+    throttle : (blocks,) mean of the throttle over it [1];  slope : (blocks,) how fast it rises [1/s]
     supply : (blocks, LANES) open-circuit voltage of the supply [V] behind the source resistance q[P_RS] [ohm]
     on : (blocks,) share of the block in which the controller drives [1]
     samples : (blocks,) number of samples averaged.  A sample is the state at the start of its interval, so
@@ -198,6 +225,15 @@ def simulate_driven(
             regime, switched = after, switched | crossed
         per_h = 1.0 / h[k]
         mean_w, mean_i = area * per_h, charge * per_h
+        if driven and slope[k] != 0.0:
+            late, lag = _response(
+                q, slope[k], h[k], throttle[k], d, mean_w, mean_i, (omega - start) * per_h, ke, kt, inverse_r,
+                inverse_j, source,
+            )  # fmt: skip
+            follows = same(first, 1.0) & same(regime, 1.0) & ~switched & (mean_w > 0.0)
+            late, lag = where(follows, late, 0.0), where(follows, lag, 0.0)
+            lost = ke * inverse_r * lag
+            omega, mean_w, mean_i, flow = omega + late, mean_w + lag, mean_i - lost, flow - d * lost * h[k]
         gained = omega - start
         climb = gained * per_h
         mean_w2 = mean_w * mean_w + gained * gained * (1.0 / 12.0)

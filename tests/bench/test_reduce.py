@@ -248,9 +248,21 @@ def test_coasting_is_reduced_without_its_ends(rng: np.random.Generator) -> None:
     assert run.omega_start == pytest.approx(800.0, abs=3.0)
     assert [f.kind for f in run.findings] == ["left-out", "left-out"]
     assert np.all(run.on == 0.0)
-    middle = run.start_s + 0.5 * run.length_s
-    early = (middle > 1.1) & (middle < 2.0)
-    np.testing.assert_allclose(run.slope[early], -run.mean["speed"][early] / 0.8, rtol=0.1)
+
+
+def test_slope_is_that_of_the_throttle_or_at_given_speeds_of_those(rng: np.random.Generator) -> None:
+    swept = stepped(rng, 1e-3, 6.0, [])
+    t = np.arange(6000) * 1e-3
+    swept["throttle"] = 0.2 + 0.1 * np.clip(t - 2.0, 0.0, 2.0)
+    run = reduced(swept, 1e-3, "ramp")
+    assert run.mode == "driven"
+    inside = (run.start_s > 2.0) & (run.start_s + run.length_s < 4.0) & (run.samples > 10)
+    np.testing.assert_allclose(run.slope[inside], 0.1, rtol=0.01)
+    assert np.all(run.slope[(run.start_s + run.length_s < 2.0) | (run.start_s > 4.0)] == 0.0)
+    speeding = {"speed": 500.0 + 20.0 * t, "thrust": 3.0 + 0.05 * rng.standard_normal(t.size)}
+    run = reduced(speeding, 1e-3, "hold")
+    assert run.mode == "at-speed"
+    np.testing.assert_allclose(run.slope[5:-5], 20.0, rtol=1e-6)
 
 
 def test_table_rows_at_rest_are_left_out_and_said_so() -> None:

@@ -95,19 +95,24 @@ def integrate(
 def simulate(
     p: Array,
     edges: Array,
-    throttle: float,
+    throttle: float | Array,
     *,
+    slope: float | Array = 0.0,
     samples: float = 1e12,
     voltage: float = VOLTAGE,
     freewheel: bool = False,
 ) -> Array:
-    """Block means (blocks, N_CHANNELS) of the forward pass; with endless samples they are means in time."""
+    """Block means (blocks, N_CHANNELS) of the forward pass; with endless samples they are means in time.
+
+    Throttle, and by how much it rises within blocks [1/s], are one number, or one a block.
+    """
     n = edges.size - 1
     out = np.empty((n, f.N_CHANNELS, LANES))
     simulate_driven(
         in_lanes(p),
         np.diff(edges),
         np.full(n, throttle),
+        np.full(n, slope),
         np.full((n, LANES), voltage),
         np.ones(n),
         np.full(n, samples),

@@ -102,6 +102,28 @@ def test_a_block_longer_than_the_settling_ends_where_the_machine_does(
     assert abs(got[1, f.C_SPEED] - wanted[1, f.C_SPEED]) < 0.0025 * gained
 
 
+@pytest.mark.parametrize(
+    "changes", [{}, {"sat": 60.0**-2.0}, {"aq": -0.15, "duty_c": 0.2, "duty_e": -0.1}, {"rs": 0.03}]
+)
+@pytest.mark.parametrize("begin", [0.1, 0.6])
+def test_throttle_moves_within_a_block(changes: Mapping[str, float], begin: float) -> None:
+    """A sweep in blocks of all lengths is what it is in steps of a fiftieth; a held throttle is not."""
+    h, inside, per_s = np.array([0.3, 0.3, 0.02, 0.03, 0.05, 0.08, 0.02, 0.08, 0.04]), 50, 0.1
+    edges, fine = np.insert(np.cumsum(h), 0, 0.0), np.insert(np.cumsum(np.repeat(h / inside, inside)), 0, 0.0)
+
+    def swept(ends: Array) -> Array:
+        return begin + per_s * np.maximum(0.5 * (ends[1:] + ends[:-1]) - edges[2], 0.0)
+
+    settled = simulate(slots(**PROPELLER, **changes), np.linspace(0.0, 3.0, 300), begin)[-1, f.C_SPEED]
+    p = slots(**PROPELLER, **changes, omega0=settled)
+    wanted = simulate(p, fine, swept(fine)).reshape(h.size, inside, -1).mean(axis=1)[2:]
+    moved = simulate(p, edges, swept(edges), slope=np.where(edges[:-1] < edges[2], 0.0, per_s))[2:]
+    held = simulate(p, edges, swept(edges))[2:]
+    for channel in (f.C_SPEED, f.C_MOTOR_CURRENT, f.C_TORQUE):
+        off = np.abs(moved - wanted)[:, channel].max()
+        assert off < 0.1 * np.abs(held - wanted)[:, channel].max()
+
+
 @pytest.mark.parametrize("samples", [1, 2, 7, 60])
 @pytest.mark.parametrize("name", SAMPLED)
 def test_mean_of_samples_taken_at_the_starts_of_their_intervals(name: str, samples: int) -> None:
