@@ -128,14 +128,7 @@ def envelope_cautions(
             continue
         low, high = span
         if quantity == "voltage":
-            if not low - _SLACK * abs(low) <= voltage_v <= high + _SLACK * abs(high):
-                found.append(
-                    Caution(
-                        code,
-                        f"{_plain(voltage_v)} V lies outside the {_plain(low)} to {_plain(high)} V "
-                        f"of the {where}.",
-                    )
-                )
+            found += voltage_caution(voltage_v, span, where)
             continue
         values = curves["speed_rpm" if quantity == "speed" else "current_a"].median
         with np.errstate(invalid="ignore"):
@@ -150,6 +143,19 @@ def envelope_cautions(
                 )
             )
     return found
+
+
+def voltage_caution(voltage_v: float, span: tuple[float, float], where: str) -> list[Caution]:
+    """Say that a voltage [V] lies outside the span of some runs; nothing where it does not."""
+    low, high = span
+    if low - _SLACK * abs(low) <= voltage_v <= high + _SLACK * abs(high):
+        return []
+    return [
+        Caution(
+            "outside-tested-voltage",
+            f"{_plain(voltage_v)} V lies outside the {_plain(low)} to {_plain(high)} V of the {where}.",
+        )
+    ]
 
 
 def running_cautions(

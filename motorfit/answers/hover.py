@@ -183,7 +183,14 @@ def hover(
         warnings=(
             *machine.warnings,
             *hover_cautions(
-                machine, values, points, reserve, winding_limit_c, warm is not None, limits or Limits()
+                machine,
+                values,
+                points,
+                mass_g,
+                reserve,
+                winding_limit_c,
+                warm is not None,
+                limits or Limits(),
             ),
         ),
     )
@@ -263,6 +270,7 @@ def _values(
     }
     warm = warmth(machine, omega, torque, limit_c)
     if warm is not None:
-        values["steady_winding_temperature_c"] = warm.winding_c
+        # what cannot be held does not warm
+        values["steady_winding_temperature_c"] = np.where(np.isnan(start.throttle), np.nan, warm.winding_c)
         values["continuous_motor_current_a"] = warm.continuous_current_a
     return values, warm

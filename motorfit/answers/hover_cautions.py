@@ -21,6 +21,7 @@ def hover_cautions(
     machine: Machine,
     values: Mapping[str, FloatArray],
     points: Mapping[str, Band],
+    mass_g: float,
     reserve: float,
     limit_c: float,
     warm: bool,
@@ -35,22 +36,29 @@ def hover_cautions(
             "and nothing else fed from the pack. Real flights are shorter.",
         )
     ]
-    cannot = float(np.mean(np.isnan(values["hover_throttle"])))
+    grounded = np.isnan(values["hover_throttle"])
+    cannot = float(np.mean(grounded))
     if cannot >= 0.05:
-        found.append(
+        share = points["thrust_to_weight"]
+        rest = "bands are of the others" if cannot <= 0.5 else "what hovering takes has no answer (null)"
+        found.insert(
+            0,
             Caution(
                 "cannot-hover",
-                f"In {100 * cannot:.0f} % of the draws the motors cannot carry this mass at the start of the "
-                "flight; bands are of the others.",
-            )
+                f"In {100 * cannot:.0f} % of the draws the motors cannot carry {mass_g:g} g at the start of "
+                f"the flight: full throttle carries {mass_g * share.low[0]:.4g} to "
+                f"{mass_g * share.high[0]:.4g} g there; {rest}.",
+            ),
         )
-    early = float(np.mean(values["end_charge"] > reserve + 1e-9)) - cannot
+    ended = ~grounded & (values["end_charge"] > reserve + 1e-9)
+    early = float(np.mean(ended))
     if early >= 0.05:
         found.append(
             Caution(
                 "pack-collapse",
                 f"In {100 * early:.0f} % of the draws the sagging pack can no longer carry this mass before "
-                f"the reserve of {100 * reserve:.0f} % is reached; the flight ends there.",
+                f"the reserve of {100 * reserve:.0f} % is reached; the flight ends there, "
+                f"at {100.0 * float(np.median(values['end_charge'][ended])):.0f} % in the middle of them.",
             )
         )
     reached = {
@@ -61,7 +69,7 @@ def hover_cautions(
     }
     found += limit_cautions(machine, reached, points["hover_throttle"].median, "hover throttle", limits)
     margin = points["thrust_to_weight"].low[0]
-    if margin < THIN_MARGIN:
+    if margin < THIN_MARGIN and cannot <= 0.5:
         found.append(
             Caution(
                 "thin-margin",
@@ -94,7 +102,7 @@ def _heat_cautions(machine: Machine, points: Mapping[str, Band], limit_c: float,
             )
         ]
     high = points["steady_winding_temperature_c"].high[0]
-    if not high < limit_c:
+    if high >= limit_c:  # nothing where there is no hover
         text = f"{high:.0f} degC" if np.isfinite(high) else "a temperature without end (it runs away)"
         return [
             Caution(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from motorfit.answers.axis import MAX_POINTS
 from motorfit.answers.bands import Band, bands, check_interval
-from motorfit.answers.cautions import Caution, parameter_cautions
+from motorfit.answers.cautions import Caution, parameter_cautions, voltage_caution
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.facts import envelope
 from motorfit.answers.machine import REFERENCE_C, LimitChoice, drive_of
@@ -37,7 +37,8 @@ class TorqueCurve:
     """``curves``: a Band over ``speed_rpm`` (G,) by name; ``points``: a Band of one point by name.
 
     Curves are ``torque_nm``, ``motor_current_a``, ``current_a`` (bus), ``mechanical_power_w``,
-    ``electrical_power_w`` and ``motor_efficiency``; a draw has no value above its no-load speed.
+    ``electrical_power_w`` and ``motor_efficiency``; a draw has no value above its no-load speed. Of a shaft
+    that does not turn there are the no-load speed (0) and the current from the bus, and no other point.
     """
 
     motor: str
@@ -134,15 +135,17 @@ def torque_curve(
         speed_rpm=grid,
         curves=curves,
         points=found,
-        warnings=(*few, *parameter_cautions(fit), *_cautions(fit, found)),
+        warnings=(
+            *few, *parameter_cautions(fit), *_cautions(fit, found, points, throttle, supply.nominal_v)
+        ),
         supply=supply.label,
         pack=pack,
-    )
+    )  # fmt: skip
 
 
 def _points(throttle: float, volts: float | FloatArray, drive: Drive) -> dict[str, FloatArray]:
     p = shaft_points(throttle, volts, drive)
-    return {
+    found = {
         "no_load_speed_rpm": p.no_load_speed * RPM_PER_RAD_S,
         "no_load_current_a": p.no_load_current,
         "stall_torque_nm": p.stall_torque,
@@ -154,6 +157,9 @@ def _points(throttle: float, volts: float | FloatArray, drive: Drive) -> dict[st
         "peak_efficiency": p.peak_efficiency,
         "peak_efficiency_speed_rpm": p.peak_efficiency_speed * RPM_PER_RAD_S,
     }
+    turns = p.no_load_speed > 0.0
+    of_any = ("no_load_speed_rpm", "no_load_current_a")
+    return {n: v if n in of_any else np.where(turns, v, np.nan) for n, v in found.items()}
 
 
 def _curves(
@@ -177,7 +183,7 @@ def _curves(
 
 def _grid(speed_rpm: Sequence[float] | NDArray[Any] | None, no_load: float) -> FloatArray:
     if speed_rpm is None:
-        return np.linspace(0.0, no_load, DEFAULT_POINTS)
+        return np.linspace(0.0, no_load, DEFAULT_POINTS if no_load > 0.0 else 1)
     grid = np.asarray(speed_rpm, dtype=np.float64)
     if grid.ndim != 1 or not 1 <= grid.size <= MAX_POINTS:
         raise AnswerError(
@@ -189,19 +195,34 @@ def _grid(speed_rpm: Sequence[float] | NDArray[Any] | None, no_load: float) -> F
     return grid
 
 
-def _cautions(fit: FitLike, points: Mapping[str, Band]) -> list[Caution]:
-    stall = float(points["stall_motor_current_a"].median[0])
-    found = [
-        Caution(
-            "stall",
-            f"At stall the winding takes {stall:.0f} A, and all of that power is heat: a motor held there "
-            "burns within seconds. It is a point of the model, not one to run at.",
+def _cautions(
+    fit: FitLike, points: Mapping[str, Band], draws: Mapping[str, FloatArray], throttle: float, volts: float
+) -> list[Caution]:
+    found = []
+    still = float(np.mean(draws["no_load_speed_rpm"] <= 0.0))
+    if still >= 0.05:
+        found.append(
+            Caution(
+                "does-not-turn",
+                f"At throttle {throttle:g} the bare shaft stands still in {100.0 * still:.0f} % of the "
+                "draws: what drives it does not overcome its drag. Points and curves are of the others.",
+            )
         )
-    ]
+    stall = float(points["stall_motor_current_a"].median[0])
+    if np.isfinite(stall):
+        found.append(
+            Caution(
+                "stall",
+                f"At stall the winding takes {stall:.3g} A, and all of that power is heat: a motor held "
+                "there burns within seconds. It is a point of the model, not one to run at.",
+            )
+        )
     tested = envelope(fit)
     if tested is None:
         return [*found, Caution("no-envelope", f"The fit of {fit.motor} does not say what its runs covered.")]
-    if tested.current_a is None or stall > 1.02 * tested.current_a[1]:
+    if tested.voltage_v is not None:
+        found += voltage_caution(volts, tested.voltage_v, f"runs of {fit.motor}")
+    if np.isfinite(stall) and (tested.current_a is None or stall > 1.02 * tested.current_a[1]):
         most = "no current was logged" if tested.current_a is None else f"{tested.current_a[1]:.4g} A"
         found.append(
             Caution(

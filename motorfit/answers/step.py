@@ -274,7 +274,7 @@ def _found(
     )
     cautions += limit_cautions(machine, curves, grid, "throttle", limits)
     return found, cautions + step_cautions(
-        machine.fit, prop.name, found.rise_time_s, float(ends.turning[:, 0].mean()), low, high
+        machine.fit, prop, found.rise_time_s, float(ends.turning[:, 0].mean()), low, high
     )
 
 

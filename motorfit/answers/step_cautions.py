@@ -7,26 +7,45 @@ import numpy as np
 from motorfit.answers.cautions import Caution, learned
 from motorfit.answers.lessons import teacher
 from motorfit.answers.posterior import FitLike, FloatArray, flat
+from motorfit.answers.propellers import PropellerDraws
 from motorfit.answers.show import LEARNED_FROM, contraction
+
+ROUGH_INERTIA = 0.15
+"""Relative doubt of a propeller's inertia [1] above which times are said to rest on it."""
 
 
 def step_cautions(
-    fit: FitLike, propeller: str, rise_time_s: FloatArray, turning: float, low: float, high: float
+    fit: FitLike,
+    propeller: PropellerDraws,
+    rise_time_s: FloatArray,
+    turning: float,
+    low: float,
+    high: float,
 ) -> list[Caution]:
     """Name what times rest on.
 
-    ``propeller`` is its name; of one outside the fit's campaign, the motor's inertia alone is looked at.
+    Of a ``propeller`` outside the fit's campaign the motor's inertia is looked at, and the doubt of its own.
     ``rise_time_s`` (S,) has NaN where the speed does not change; ``turning`` is the share of draws whose
     shaft turns at the lower throttle; ``low`` and ``high`` are the throttles [1].
     """
     cautions = []
-    if not _inertia_learned(fit, propeller):
+    name = propeller.name
+    if propeller.origin != "fit" and _spread(propeller) > ROUGH_INERTIA:
+        doubt = 100.0 * _spread(propeller)
         cautions.append(
             Caution(
                 "inertia-not-learned",
-                f"The moment of inertia of {fit.motor} with {propeller} was not learned from these runs, "
+                f"The moment of inertia of {name} is known to no better than {doubt:.0f} % (one sigma), and "
+                f"times are as uncertain as it is; what would teach it: {teacher('prop_inertia', name)}.",
+            )
+        )
+    elif not _inertia_learned(fit, name):
+        cautions.append(
+            Caution(
+                "inertia-not-learned",
+                f"The moment of inertia of {fit.motor} with {name} was not learned from these runs, "
                 "and times are as uncertain as it is; what would teach it: "
-                f"{teacher('prop_inertia', propeller)}.",
+                f"{teacher('prop_inertia', name)}.",
             )
         )
     if "braking_share" not in fit.draws or not learned(fit, "braking_share"):
@@ -55,6 +74,11 @@ def step_cautions(
             )
         )
     return cautions
+
+
+def _spread(propeller: PropellerDraws) -> float:
+    """Doubt of a propeller's own inertia, relative [1]; one of which there is nothing has no bound."""
+    return float("inf") if propeller.inertia is None else float(np.std(np.log(propeller.inertia)))
 
 
 def _inertia_learned(fit: FitLike, propeller: str) -> bool:

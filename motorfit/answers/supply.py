@@ -19,9 +19,8 @@ from motorfit.physics.pack import (
     RESISTANCE_SPREAD,
     Pack,
 )
-from motorfit.physics.values import PhysicsError
 
-MAX_MOTORS = 64
+MAX_MOTORS, MAX_CELLS = 64, 28
 
 
 @dataclass(frozen=True)
@@ -49,18 +48,25 @@ class PackChoice:
 
     def __post_init__(self) -> None:
         """Refuse what no pack can be."""
-        self.pack()
+        if not 1 <= self.cells <= MAX_CELLS or int(self.cells) != self.cells:
+            raise AnswerError(
+                "cells", self.cells, f"a whole number from 1 to {MAX_CELLS}", "Count the cells in series."
+            )
+        _within("capacity_mah", self.capacity_mah, 10.0, 1e6, "Give the pack's capacity, 1 A h = 1000 mA h.")
+        if self.cell_resistance_ohm is not None:
+            _within(
+                "cell_resistance_ohm", self.cell_resistance_ohm, 1e-5, 1.0,
+                "Give ohms per cell, not milliohms.",
+            )  # fmt: skip
+        _within("lead_resistance_ohm", self.lead_resistance_ohm, 0.0, 1.0, "Give ohms, not milliohms.")
         _within("charge", self.charge, 0.0, 1.0, "Give the state of charge as a share, 1 for full.")
         _within("pack_temperature_c", self.temperature_c, -30.0, 80.0, "Give the cells' temperature in degC.")
         if self.capacity_sd_mah is not None:
             _within("capacity_sd_mah", self.capacity_sd_mah, 0.0, 0.5 * self.capacity_mah, "Give it in mA h.")
 
     def pack(self) -> Pack:
-        """Return the pack of the physics, without its doubts; AnswerError for what no pack can be."""
-        try:
-            return Pack(self.cells, self.capacity_mah, self.cell_resistance_ohm, self.lead_resistance_ohm)
-        except PhysicsError as error:
-            raise AnswerError("pack", self.cells, "a pack that can be", str(error)) from error
+        """Return the pack of the physics, without its doubts."""
+        return Pack(self.cells, self.capacity_mah, self.cell_resistance_ohm, self.lead_resistance_ohm)
 
     def to_json(self) -> dict[str, Any]:
         """Return the pack as it was asked for; a resistance of null was taken from the capacity."""
@@ -118,7 +124,8 @@ class Supply:
             return f"{self.nominal_v:g} V"
         choice, shared = self.pack.choice, "" if self.motors == 1 else f" shared by {self.motors} motors"
         full = f"{100 * choice.charge:.0f} % charged"
-        return f"{choice.cells} cells of {choice.capacity_mah:g} mA h, {full}{shared}"
+        cells = "1 cell" if choice.cells == 1 else f"{choice.cells} cells"
+        return f"{cells} of {choice.capacity_mah:g} mA h, {full}{shared}"
 
 
 def ideal_supply(voltage_v: float) -> Supply:

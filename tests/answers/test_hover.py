@@ -79,15 +79,32 @@ def test_what_is_not_known_of_the_pack_widens_the_answer() -> None:
 def test_too_heavy_is_no_refusal_but_a_null_with_its_reason() -> None:
     found = hover(make_fit(), **(dict(ASK) | {"mass_g": 9000.0}))
     assert found.to_json()["hover_throttle"]["median"] is None
-    assert found.to_json()["thrust_to_weight"]["median"] < 1.0
-    assert {"cannot-hover", "thin-margin"} <= codes(found)
+    share = found.to_json()["thrust_to_weight"]
+    assert share["median"] < 1.0
+    first = found.warnings[0]
+    assert first.code == "cannot-hover"
+    carried = f"{9000.0 * share['low']:.4g} to {9000.0 * share['high']:.4g} g"
+    assert carried in first.message
+    # said once, and nothing of a hover that there is not
+    assert not {"thin-margin", "winding-temperature"} & codes(found)
+
+
+def test_no_temperature_is_given_of_a_hover_that_cannot_be() -> None:
+    fit = warm(make_fit(exact=True), 0.0)
+    held = hover(fit, **ASK, current_limit=1.0)
+    assert "cannot-hover" in codes(held)
+    assert held.to_json()["steady_winding_temperature_c"]["median"] is None
+    assert held.points["continuous_motor_current_a"].median[0] > 0.0  # of the motor, whatever is flown
 
 
 def test_a_cold_weak_pack_collapses_before_the_reserve() -> None:
     weak = PackChoice(3, 650.0, 1.0, 0.03, temperature_c=-10.0, capacity_sd_mah=0.0)
     found = hover(make_fit(exact=True), propeller="p7x35x3", pack=weak, mass_g=900.0, reserve=0.05)
     assert "pack-collapse" in codes(found)
-    assert found.points["end_charge"].median[0] > 0.06
+    end = found.points["end_charge"].median[0]
+    assert end > 0.06
+    (said,) = (w.message for w in found.warnings if w.code == "pack-collapse")
+    assert f"at {100.0 * end:.0f} %" in said
     assert found.points["flight_time_s"].median[0] > 0.0
 
 
@@ -155,9 +172,9 @@ def test_a_question_that_cannot_be_answered_says_why(ask: dict[str, Any], messag
 
 
 def test_a_pack_that_cannot_be_is_refused() -> None:
-    with pytest.raises(AnswerError, match="cells is 0; allowed are whole numbers 1 to 28"):
+    with pytest.raises(AnswerError, match="cells: 0 cannot be used; allowed: a whole number from 1 to 28"):
         PackChoice(0, 1500.0)
     with pytest.raises(AnswerError, match=r"charge: 80 .* 0 to 1"):
         PackChoice(4, 1500.0, 80)
-    with pytest.raises(AnswerError, match="not milliohms"):
+    with pytest.raises(AnswerError, match=r"cell_resistance_ohm: 5\.0 .* not milliohms"):
         PackChoice(4, 1500.0, 1.0, 5.0)

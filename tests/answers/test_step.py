@@ -10,6 +10,8 @@ import pytest
 
 from motorfit.answers.errors import AnswerError
 from motorfit.answers.limits import Limits
+from motorfit.answers.propeller_stated import StatedPropeller
+from motorfit.answers.propellers import propeller_draws
 from motorfit.answers.question import machine_of
 from motorfit.answers.step import POINTS, step, step_draws
 from motorfit.answers.supply import PackChoice
@@ -125,6 +127,17 @@ def test_an_inertia_is_learned_as_the_sum_that_turns() -> None:
         rotor_inertia=2e-5 * share, prop_inertia=np.repeat(2e-5 * (1.0 - share)[..., np.newaxis], 3, axis=-1)
     )
     assert "inertia-not-learned" not in codes(step(split, **ASK))
+
+
+def test_an_inertia_by_geometry_alone_is_said_to_be_rough() -> None:
+    rough = step(make_fit(), **(dict(ASK) | {"propeller": "7x4.5x2"}))
+    (said,) = (w.message for w in rough.warnings if w.code == "inertia-not-learned")
+    assert "of 7x4.5x2 is known to no better than " in said
+    told = StatedPropeller(
+        name="weighed", diameter_in=7, pitch_in=4.5, blades=2, inertia_kg_m2=1.2e-5, inertia_sd_kg_m2=4e-7
+    )
+    known = step(make_fit(), **(dict(ASK) | {"propeller": propeller_draws(make_fit(), told)}))
+    assert "inertia-not-learned" not in codes(known)
 
 
 def test_limits_are_warned_of_with_numbers() -> None:

@@ -49,3 +49,24 @@ def test_points_of_the_users_and_a_pack() -> None:
 def test_a_question_that_cannot_be_answered_says_why(ask: dict[str, Any], message: str) -> None:
     with pytest.raises(AnswerError, match=message):
         torque_curve(make_fit(), **ask)
+
+
+@pytest.mark.parametrize("ask", [{"throttle": 0.0}, {"current_limit": 0.05}])
+def test_a_shaft_that_does_not_turn_has_two_points_and_one_caution(ask: dict[str, Any]) -> None:
+    answer = torque_curve(make_fit(), voltage_v=16.0, **ask)
+    found = answer.to_json()
+    assert found["no_load_speed_rpm"]["median"] == 0.0
+    assert found["stall_motor_current_a"]["median"] is None  # not none at all: nobody can say
+    assert found["torque_slope_nm_per_rpm"]["median"] is None
+    assert found["curves"]["speed_rpm"] == [0.0]
+    (said,) = (w for w in answer.warnings if w.code == "does-not-turn")
+    assert "100 %" in said.message
+    assert not {"stall", "outside-tested-current"} & {w.code for w in answer.warnings}
+
+
+def test_a_voltage_beyond_the_runs_is_named_with_both() -> None:
+    answer = torque_curve(make_fit(), voltage_v=60.0)
+    (said,) = (w.message for w in answer.warnings if w.code == "outside-tested-voltage")
+    assert said.startswith("60 V lies outside the ")
+    inside = torque_curve(make_fit(), voltage_v=22.0)
+    assert "outside-tested-voltage" not in {w.code for w in inside.warnings}
