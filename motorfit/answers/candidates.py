@@ -150,7 +150,7 @@ def would_log(
     start = 0.97 * candidate.voltage_v * kv * math.pi / 30.0 if coasting else 0.0
     ideal = BlockedRun(
         run, "freewheel" if coasting else "driven", np.arange(n) / rate, np.full(n, 1.0 / rate), np.ones(n),
-        throttle, Supply(np.full(n, candidate.voltage_v), source, True),
+        throttle, Supply(np.full(n, candidate.voltage_v), source, True, np.zeros(n)),
         np.zeros(n) if coasting else np.ones(n), np.zeros(n), {}, {}, {}, {}, start,
         1e-3 if coasting else 0.0, (),
     )  # fmt: skip

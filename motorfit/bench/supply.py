@@ -30,19 +30,25 @@ class Supply:
     resistance_ohm : R_s [ohm]
     learned : False when E is the logged voltage itself and R_s is 0
     resistance_sd_ohm : doubt of R_s [ohm]
-    current_a : current [A] about which the line was drawn: where R_s is wrong by δ, E is wrong by δ times it
+    level_sd_v, drift_sd_v : doubt of E, of the whole and from one end of the run to the other [V]
+    level_a, drift_a : what those are wrong by where R_s is wrong, per ohm of it [A]
+    along : (blocks,) how far along the run, of length 1, about where level and drift are told apart [1]
     """
 
     open_circuit_v: Array
     resistance_ohm: float
     learned: bool
+    along: Array
     resistance_sd_ohm: float = 0.0
-    current_a: float = 0.0
+    level_sd_v: float = 0.0
+    drift_sd_v: float = 0.0
+    level_a: float = 0.0
+    drift_a: float = 0.0
 
     @staticmethod
     def as_logged(voltage: Array) -> Supply:
         """The logged bus voltage as it stands [V]."""
-        return Supply(voltage, 0.0, False)
+        return Supply(voltage, 0.0, False, np.zeros_like(voltage))
 
 
 def learn_supply(
@@ -91,14 +97,22 @@ def learn_supply(
     level, shaky = _local_level(rest, variance["voltage"], good)
     if shaky:
         return raw
-    doubt, at = 0.0, 0.0
+    used = basis if source > 0.0 else basis[:, :2]
+    cov = _covariance(used, rest, weight)
+    doubt, turn = 0.0, np.zeros(2)
     if source > 0.0:
-        doubt = _doubt(basis, rest, weight)
+        doubt, turn = float(np.sqrt(cov[2, 2])), cov[:2, 2] / cov[2, 2]
         shifted = [_line(basis, other, good & np.isfinite(other), sd)[0][2] for other in mistimed]
         if shifted:
             doubt = float(np.hypot(doubt, np.ptp([source, *shifted]) / np.sqrt(12.0)))
-        at = float(np.sum(weight**2 * -basis[:, 2]) / np.sum(weight**2))
-    return Supply(basis[:, :2] @ coef[:2] + level, source, True, doubt, at)
+    # what stays of level and drift where R_s is known, about the time at which they are independent
+    cov = cov[:2, :2] - np.outer(turn, turn) * (cov[2, 2] if source > 0.0 else 0.0)
+    centre = -cov[0, 1] / cov[1, 1]
+    level_sd = np.sqrt(max(cov[0, 0] + centre * cov[0, 1], 0.0))
+    return Supply(
+        basis[:, :2] @ coef[:2] + level, source, True, scaled - centre, doubt, float(level_sd),
+        float(np.sqrt(cov[1, 1])), float(turn[0] + centre * turn[1]), float(turn[1]),
+    )  # fmt: skip
 
 
 def _line(basis: Array, v: Array, good: npt.NDArray[np.bool_], sd: Array) -> tuple[Array, Array, Array]:
@@ -115,12 +129,12 @@ def _line(basis: Array, v: Array, good: npt.NDArray[np.bool_], sd: Array) -> tup
     return coef, rest, weight
 
 
-def _doubt(basis: Array, rest: Array, weight: Array) -> float:
-    """Standard error of the source resistance [ohm], by what the line leaves."""
+def _covariance(basis: Array, rest: Array, weight: Array) -> Array:
+    """Covariance of a line's coefficients, by what it leaves."""
     scaled = basis * weight[:, None]
     used = np.count_nonzero(weight)
     size = float(np.sum((rest * weight) ** 2)) / max(used - basis.shape[1], 1)
-    return float(np.sqrt(max(size, 1.0) * np.linalg.pinv(scaled.T @ scaled)[2, 2]))
+    return np.asarray(max(size, 1.0) * np.linalg.pinv(scaled.T @ scaled))
 
 
 def _local_level(rest: Array, variance: Array, good: npt.NDArray[np.bool_]) -> tuple[Array, bool]:

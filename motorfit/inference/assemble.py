@@ -173,8 +173,11 @@ def assemble(graph: Graph, v: Values) -> Assembled:
             p[slope] = 1.0 / m[f"{node}_heat_capacity"]
         p[f.P_MAG], p[f.P_AIR] = m["magnet_temperature_coefficient"], air.temperature_c
         stiffness = f"source_resistance[{r.run.id}]"
-        p[f.P_RS] = np.maximum(v[stiffness], 0.0) if stiffness in v else r.supply.resistance_ohm
-        p[f.P_SHIFT] = (p[f.P_RS] - r.supply.resistance_ohm) * r.supply.current_a
+        if stiffness in v:
+            p[f.P_RS] = np.maximum(v[stiffness], 0.0)
+            stiffer = p[f.P_RS] - r.supply.resistance_ohm
+            p[f.P_SHIFT] = v[f"source_level[{r.run.id}]"] + stiffer * r.supply.level_a
+            p[f.P_DRIFT] = v[f"source_drift[{r.run.id}]"] + stiffer * r.supply.drift_a
         p[f.P_J] = m["rotor_inertia"]
         p[f.P_WREF] = 1.0
         if r.run.propeller is not None:

@@ -334,6 +334,8 @@ def _runs(b: _Builder, runs: tuple[BlockedRun, ...]) -> None:
     for r in runs:
         if r.mode in ("driven", "freewheel"):
             b.add(f"source_resistance[{r.run.id}]", LINEAR, r.supply.resistance_ohm, _source_doubt(r))
+            for name, doubt in _supply_doubts(r).items():
+                b.add(f"{name}[{r.run.id}]", LINEAR, 0.0, doubt)
             b.add(f"start_speed[{r.run.id}]", LINEAR, r.omega_start, r.omega_start_sd)
             # a motor starts as warm as the air, or now and then much warmer: after the run before
             warmth = BELIEFS["start_warmth"].spread
@@ -349,6 +351,11 @@ def _source_doubt(r: BlockedRun) -> float:
         return 0.0
     swing = r.supply.resistance_sd_ohm * float(np.nanmax(current) - np.nanmin(current))
     return r.supply.resistance_sd_ohm if swing > _VISIBLE * float(np.nanmax(r.supply.open_circuit_v)) else 0.0
+
+
+def _supply_doubts(r: BlockedRun) -> dict[str, float]:
+    """Doubts of a run's open-circuit voltage [V], of its level and of its drift along the run."""
+    return {"source_level": r.supply.level_sd_v, "source_drift": r.supply.drift_sd_v}
 
 
 def duty_rows(r: BlockedRun) -> npt.NDArray[np.bool_]:

@@ -24,6 +24,7 @@ from motorfit.physics.slots import (
     MODE_FREEWHEEL,
     N_CHANNELS,
     N_PHYSICS,
+    P_DRIFT,
     P_RS,
     P_SHIFT,
 )
@@ -42,8 +43,8 @@ def predict_run(
     """Sensor readings of run `r` for draws `s` to `s + LANES`, into `pred` (blocks, N_CHANNELS, LANES).
 
     phys, sens: see the module; volt: (2, draws) gain and offset of the bus voltage; h [s], throttle [1],
-    supply [V reading], on [1], samples, slope (of the throttle [1/s]; at given speeds, of those [rad/s²]):
-    (blocks,); y: (blocks, N_CHANNELS) readings.
+    on [1], samples, slope (of the throttle [1/s]; at given speeds, of those [rad/s²]): (blocks,); supply:
+    (2, blocks) open-circuit reading [V] and how far along the run [1]; y: (blocks, N_CHANNELS) readings.
     Scratch: q (N_PHYSICS, LANES); source, work (blocks of all runs + 1, LANES).
     """
     a, b = first[r], first[r + 1]
@@ -53,9 +54,9 @@ def predict_run(
         q[i] = phys[r, i, lanes]
     gain, offset = load(volt[:, lanes], (0,)), load(volt[:, lanes], (1,))
     per_gain = 1.0 / gain
-    shift = load(q, (P_SHIFT,)) - offset
+    shift, drift = load(q, (P_SHIFT,)) - offset, load(q, (P_DRIFT,))
     for k in range(n):
-        store(source, (k,), (supply[a + k] + shift) * per_gain)
+        store(source, (k,), (supply[0, a + k] + shift + supply[1, a + k] * drift) * per_gain)
     readings = sens[:, :, lanes]
     if mode[r] == MODE_AT_SPEED:
         per_speed = 1.0 / load(readings, (0, C_SPEED))

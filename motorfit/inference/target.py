@@ -117,7 +117,12 @@ def flatten(graph: Graph) -> Flat:
         np.concatenate([np.zeros(0), *(getattr(r, k) for r in runs)])  # measurements alone have no run
         for k in ("length_s", "throttle", "on", "samples", "slope")
     ]
-    supply = np.concatenate([np.zeros(0), *(r.supply.open_circuit_v for r in runs)])
+    supply = np.stack(
+        [
+            np.concatenate([np.zeros(0), *(getattr(r.supply, k) for r in runs)])
+            for k in ("open_circuit_v", "along")
+        ]
+    )
     modes = np.array([_MODES[r.mode] for r in runs], dtype=np.int64)
     length, throttle, on, samples, slope = (np.ascontiguousarray(a) for a in stack)
     return Flat(first, modes, length, throttle, supply, on, samples, slope, y, variance, covariance)

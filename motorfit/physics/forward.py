@@ -1,8 +1,8 @@
 """What ideal sensors would read during a run, block by block, for several draws at once.
 
 The forward model of one run: within a block the supply is held and the throttle moves evenly, the shaft
-follows the exact step of `motorfit.physics.advance` and its linear response to what the throttle moves by, and
-the block's mean of every channel is returned.  Parameters of the draws are the lanes of one array
+follows the exact step of `motorfit.physics.advance` and its linear response to what the throttle moves by,
+and the block's mean of every channel is returned.  Parameters of the draws are the lanes of one array
 (`motorfit.physics.slots`).
 """
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 # fmt: off
 (P_KE, P_KT, P_R, P_RC, P_I0, P_I1, P_I2, P_SAT, P_J, P_BRAKE, P_LIMIT,
  P_DUTY_S, P_DUTY_C, P_DUTY_E, P_IDLE, P_CT, P_CQ, P_AT, P_AQ, P_WREF,
- P_AW, P_TW, P_AB, P_TB, P_MAG, P_AIR, P_OMEGA0, P_RS, P_SUPPLY, P_WARMTH, P_SHIFT) = range(31)
+ P_AW, P_TW, P_AB, P_TB, P_MAG, P_AIR, P_OMEGA0, P_RS, P_SUPPLY, P_WARMTH, P_SHIFT, P_DRIFT) = range(32)
 # fmt: on
-N_PHYSICS = 31
+N_PHYSICS = 32
 
 (
     C_CURRENT,

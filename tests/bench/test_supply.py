@@ -26,9 +26,27 @@ def test_doubt_of_the_sag_holds_it(rng: np.random.Generator) -> None:
     apart = []
     for _ in range(200):
         supply = learned(16.6 - 0.02 * CURRENT + NOISE * rng.standard_normal(BLOCKS))
-        assert supply.current_a == pytest.approx(CURRENT.mean(), rel=0.05)
         apart.append((supply.resistance_ohm - 0.02) / supply.resistance_sd_ohm)
     assert 0.8 < np.std(apart) < 1.2
+
+
+def test_doubts_of_level_drift_and_sag_are_independent_and_hold_them(rng: np.random.Generator) -> None:
+    apart = []
+    for _ in range(300):
+        supply = learned(16.6 - 0.01 * TIME - 0.02 * CURRENT + NOISE * rng.standard_normal(BLOCKS))
+        stiffer = 0.02 - supply.resistance_ohm
+        off = (
+            16.6
+            - 0.01 * TIME
+            - supply.open_circuit_v
+            - stiffer * (supply.level_a + supply.drift_a * supply.along)
+        )
+        drift, level = np.polyfit(supply.along, off, 1)
+        apart.append(
+            (stiffer / supply.resistance_sd_ohm, level / supply.level_sd_v, drift / supply.drift_sd_v)
+        )
+    np.testing.assert_allclose(np.std(apart, axis=0), 1.0, atol=0.15)
+    np.testing.assert_allclose(np.corrcoef(apart, rowvar=False), np.eye(3), atol=0.2)
 
 
 def test_a_doubt_of_timing_is_a_doubt_of_the_sag(rng: np.random.Generator) -> None:
