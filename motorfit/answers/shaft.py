@@ -201,11 +201,12 @@ def _cautions(
     found = []
     still = float(np.mean(draws["no_load_speed_rpm"] <= 0.0))
     if still >= 0.05:
+        rest = "Points and curves are of the others." if still < 1.0 else "There is nothing more to say."
         found.append(
             Caution(
                 "does-not-turn",
                 f"At throttle {throttle:g} the bare shaft stands still in {100.0 * still:.0f} % of the "
-                "draws: what drives it does not overcome its drag. Points and curves are of the others.",
+                f"draws: what drives it does not overcome its drag. {rest}",
             )
         )
     stall = float(points["stall_motor_current_a"].median[0])
