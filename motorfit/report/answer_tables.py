@@ -62,8 +62,9 @@ def step_table(answer: StepAnswer) -> Group:
 def hover_table(answer: HoverAnswer) -> Group:
     """Return what hovering takes, with intervals, warnings above and a word of safety below."""
     pack = answer.pack
+    cells = "1 cell" if pack.cells == 1 else f"{pack.cells} cells"
     title = (
-        f"{answer.motors} × {answer.motor} with {answer.propeller}, {answer.mass_g:g} g, {pack.cells} cells "
+        f"{answer.motors} × {answer.motor} with {answer.propeller}, {answer.mass_g:g} g, {cells} "
         f"of {pack.capacity_mah:g} mAh down to {100 * answer.reserve:.0f} %"
     )
     names = {"limit": f"{answer.winding_limit_c:g}"}
