@@ -4,40 +4,37 @@
 
 Reads `propeller_facts.csv` (its sources are named in docs/propellers.md). Writes
 `motorfit/answers/propeller_numbers.py` and the table of held-out errors in `docs/propellers.md`; with
---check it writes nothing, and the exit code is 1 where they differ. Takes a few seconds.
+--check it writes nothing, and the exit code is 1 where they differ. Takes two minutes.
 """
 
 from __future__ import annotations
 
 import argparse
-import csv
 import math
 import sys
 import textwrap
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 
-from motorfit.answers.propeller_kin import COMPONENTS, LIKENESS, Geometry, Model, design
+from benchmarks.propeller_readings import SMALL_M, Array, Noise, Tests, read
+from motorfit.answers.propeller_kin import Geometry, Model, design
 from motorfit.inference.priors import BELIEFS
 
-Array = npt.NDArray[np.float64]
-
 ROOT = Path(__file__).resolve().parent.parent
-FACTS = Path(__file__).with_name("propeller_facts.csv")
 NUMBERS = ROOT / "motorfit" / "answers" / "propeller_numbers.py"
 PAGE = ROOT / "docs" / "propellers.md"
 EACH = ROOT / "docs" / "propellers-held-out.md"
 BEGIN = "<!-- Made by benchmarks/propeller_geometry.py: change it there, not here. -->\n"
 END = "<!-- End of what benchmarks/propeller_geometry.py makes. -->\n"
 
-# One reading of C_T and C_P, and how far a power law of speed misses between readings.
-READING_SD = (0.02, 0.025)
+# Where log-scales of the readings' noise start, and are held by a weak normal: of large propellers, of small
+# ones, and the bend of the power law; each for C_T and C_P.
+START_NOISE = np.log([0.015, 0.015, 0.03, 0.05, 0.03, 0.05])
 # Coefficients: 14 of the design, then what slow-flight families add to log C_T and logit FM. Weak normals,
 # but for blades, of which the tests hold one type with two, three and four: there the belief every fit
 # starts from.
@@ -47,57 +44,6 @@ WEAK_SD = np.array([0.5, 0.6, 0.6, 0.1, 0.2, 1.0, 0.6, 1.0, 0.3, 0.3, 0.1, 0.1, 
 START = np.array([-1.8, 0.0, -1.6, -2.3, 0.0, -1.6, -3.0, 0.0, -3.0, -3.0, 0.0, -3.0])
 # Propellers of hovering aircraft are half-way, and may be of either kind.
 SLOW_FLIGHT = (0.5, 0.5)
-
-
-@dataclass(frozen=True)
-class Tests:
-    """Components (n, 4), their covariances (n, 4, 4), rows of the design (n, 4, 16), families, names."""
-
-    names: tuple[str, ...]
-    families: npt.NDArray[np.str_]
-    rows: Array
-    values: Array
-    doubt: Array
-    diameters: Array
-    ratios: Array
-    blades: Array
-
-
-def read() -> Tests:
-    """Reduce each propeller's readings to its four components where n D² is LIKENESS."""
-    with FACTS.open(encoding="utf-8", newline="") as file:
-        lines = list(csv.DictReader(file))
-    names = tuple(dict.fromkeys(line["propeller"] for line in lines))
-    found: dict[str, list[Any]] = {k: [] for k in ("family", "row", "value", "doubt", "d", "r", "b")}
-    for name in names:
-        own = [line for line in lines if line["propeller"] == name]
-        first = own[0]
-        diameter, pitch = (0.0254 * float(first[k]) for k in ("diameter_in", "pitch_in"))
-        blades = int(first["blades"])
-        speed = np.array([float(line["speed_rpm"]) / 60.0 for line in own])
-        power = np.log(
-            [[float(line[k]) for k in ("thrust_coefficient", "power_coefficient")] for line in own]
-        )
-        basis = np.stack([np.ones(len(own)), np.log(speed * diameter**2 / LIKENESS)], axis=1)
-        shape = np.linalg.inv(basis.T @ basis)
-        (log_ct, log_cp), (slope_t, slope_q) = shape @ basis.T @ power
-        merit = min(math.exp(0.5 * math.log(2 / math.pi) + 1.5 * log_ct - log_cp), 0.9)
-        steep = 1.0 / (1.0 - merit)
-        turn = np.array([[1, 0, 0, 0], [1.5 * steep, 0, -steep, 0], [0, 1, 0, 0], [0, 0, 0, 1.0]])
-        raw = np.zeros((4, 4))
-        raw[:2, :2], raw[2:, 2:] = READING_SD[0] ** 2 * shape, READING_SD[1] ** 2 * shape
-        row = np.zeros((COMPONENTS, 16))
-        row[:, :14] = design(Geometry(diameter, pitch, blades))
-        row[0, 14] = row[1, 15] = float(first["slow_flight"])
-        made = (first["family"], row, [log_ct, math.log(merit / (1 - merit)), slope_t, slope_q])
-        for key, item in zip(
-            found, (*made, turn @ raw @ turn.T, diameter, pitch / diameter, blades), strict=True
-        ):
-            found[key].append(item)
-    return Tests(
-        names, np.array(found["family"]), np.array(found["row"]), np.array(found["value"]),
-        np.array(found["doubt"]), np.array(found["d"]), np.array(found["r"]), np.array(found["b"]),
-    )  # fmt: skip
 
 
 def covariances(scales: Array) -> tuple[Array, Array]:
@@ -123,17 +69,35 @@ def joint(tests: Tests, keep: npt.NDArray[np.intp], scales: Array) -> tuple[Arra
     return covariance, rows, tests.values[keep].ravel() - rows @ WEAK_MEAN
 
 
-def fitted(tests: Tests) -> Array:
-    """Log-scales of largest marginal posterior, coefficients integrated out."""
+def fitted() -> tuple[Tests, Array]:
+    """The tests with their readings' noise, and log-scales of families and propellers: all of largest
+    marginal posterior, coefficients integrated out.
+
+    One search for both: what a propeller scatters by and what its readings do make up one miss, and how
+    readings lie about their power law tells them apart.
+    """
+    tests = read(Noise.of(START_NOISE))
     keep = np.arange(len(tests.names))
+    start = np.concatenate([START, START_NOISE])
+
+    def noisy(logs: Array) -> Tests:
+        noise = Noise.of(logs)
+        return replace(tests, doubt=np.array([r.doubt(noise) for r in tests.readings]), noise=noise)
 
     def objective(scales: Array) -> float:
-        covariance, rows, miss = joint(tests, keep, scales)
+        logs = scales[len(START) :]
+        covariance, rows, miss = joint(noisy(logs), keep, scales[: len(START)])
         factor = cho_factor(covariance + rows @ (WEAK_SD[:, None] ** 2 * rows.T), lower=True)
-        hold = 0.02 * float(np.sum((scales - START) ** 2))
-        return float(0.5 * miss @ cho_solve(factor, miss) + np.log(np.diag(factor[0])).sum()) + hold
+        told = float(0.5 * miss @ cho_solve(factor, miss) + np.log(np.diag(factor[0])).sum())
+        noise = Noise.of(logs)
+        scatter = sum(r.misfit(noise) for r in tests.readings)
+        return told + scatter + 0.02 * float(np.sum((scales - start) ** 2))
 
-    return np.asarray(minimize(objective, START, method="L-BFGS-B", options={"maxiter": 60}).x)
+    end = minimize(objective, start, method="L-BFGS-B", options={"maxiter": 400, "maxfun": 100_000})
+    if not end.success:
+        raise SystemExit(f"the search of noise and scatter did not end: {end.message}")
+    found = np.asarray(end.x)
+    return noisy(found[len(START) :]), found[: len(START)]
 
 
 def predicted(
@@ -210,6 +174,13 @@ def page(tests: Tests, scales: Array) -> str:
         lines.append(f"| {name} | {text[0]} | {text[1]} |")
     for name, part in (("scatter of families", family), ("scatter within a family", own)):
         lines.append(f"| {name} | {math.sqrt(part[0, 0]):.3f} | {math.sqrt(part[1, 1]):.3f} |")
+    noise = tests.noise
+    lines += ["", "| one sigma of | log C_T | log C_P |", "|---|---|---|"]
+    for name, pair in (
+        ("one reading", noise.large), (f"one reading, below {SMALL_M / 0.0254:.0f} inch", noise.small),
+        ("the bend of the power law of speed", noise.bend),
+    ):  # fmt: skip
+        lines.append(f"| {name} | {pair[0]:.3f} | {pair[1]:.3f} |")
     return (
         BEGIN
         + "\n"
@@ -258,8 +229,7 @@ def main() -> int:
     )
     parser.add_argument("--check", action="store_true", help="write nothing; exit code 1 where they differ")
     check = parser.parse_args().check
-    tests = read()
-    scales = fitted(tests)
+    tests, scales = fitted()
     stands = PAGE.read_text(encoding="utf-8")
     before, rest = stands.split(BEGIN, 1)
     from benchmarks.propeller_held_out import by_propeller

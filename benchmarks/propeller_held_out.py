@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from benchmarks.propeller_geometry import BEGIN, END, Array, Tests, predicted, shipped
-from motorfit.answers.propeller_kin import Geometry, Known, Model, from_components, sharpened
+from benchmarks.propeller_geometry import BEGIN, END, predicted, shipped
+from benchmarks.propeller_readings import SMALL_M, Array, Tests
+from motorfit.answers.propeller_kin import LIKENESS, Geometry, Known, Model, from_components, sharpened
 
 Index = npt.NDArray[np.intp]
 QUANTITIES = ("C_T", "logit of FM", "C_Q", "exponent of C_T", "exponent of C_Q")
@@ -20,45 +22,65 @@ RELATIVE = (True, False, True, False, False)
 DRAWS = 600
 
 
+def _turned(slope: float, middle: float) -> Array:
+    """What makes the five quantities, the coefficients at a log of speed, of the four components.
+
+    C_Q is 1.5 log C_T less log FM, whose ``slope`` by its logit is that at the prediction.
+    """
+    return np.array([[1, 0, middle, 0], [0, 1, 0, 0], [1.5, -slope, 0, middle], [0, 0, 1, 0], [0, 0, 0, 1.0]])
+
+
 def _miss(tests: Tests, scales: Array, index: int, *, whole: bool) -> tuple[Array, Array]:
-    """Misses of the five quantities, measured less predicted, and their predicted standard deviations."""
+    """Misses of the five quantities, measured less predicted, and their predicted standard deviations.
+
+    Coefficients are compared in the middle of the readings: small propellers were read at a third of
+    LIKENESS, and what their readings say there is no measurement.
+    """
     every = np.arange(len(tests.names))
     keep = every[tests.families != tests.families[index]] if whole else every[every != index]
     mean, left = predicted(tests, keep, scales, index, same_family=not whole)
-    # C_Q from both: 1.5 log C_T less log FM, by the slope of the logit there.
-    slope = 1.0 / (1.0 + math.exp(mean[1]))
-    turn = np.array([[1, 0, 0, 0], [0, 1, 0, 0], [1.5, -slope, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1.0]])
+    turn = _turned(1.0 / (1.0 + math.exp(mean[1])), tests.middles[index])
     return turn @ (tests.values[index] - mean), np.sqrt(np.diag(turn @ left @ turn.T))
 
 
 def held_out(tests: Tests, scales: Array) -> list[str]:
     """Rows of the page: errors and coverage without the propeller, and without its family."""
     lines = [
-        "| left out | quantity | median error | 90th percentile | inside 90 % | inside 50 % |",
-        "|---|---|---|---|---|---|",
-    ]
+        "| left out | quantity | median error | 90th percentile | inside 90 % | inside 50 % "
+        "| rms of misses in sd |",
+        "|---|---|---|---|---|---|---|",
+    ]  # fmt: skip
+    small = tests.diameters < SMALL_M
     for title, whole in (("the propeller", False), ("its whole family", True)):
         found = [_miss(tests, scales, k, whole=whole) for k in range(len(tests.names))]
         size = np.abs(np.array([miss for miss, _ in found]))
         ratio = size / np.array([sd for _, sd in found])
-        for column, (name, relative) in enumerate(zip(QUANTITIES, RELATIVE, strict=True)):
-            middle, far = (float(np.quantile(size[:, column], q)) for q in (0.5, 0.9))
-            text = [f"{100 * v:.1f} %" if relative else f"{v:.2f}" for v in (middle, far)]
-            share = [f"{100 * np.mean(ratio[:, column] < edge):.0f} %" for edge in (1.645, 0.674)]
-            lines.append(f"| {title} | {name} | {text[0]} | {text[1]} | {share[0]} | {share[1]} |")
+        told = [(name, column, np.ones_like(small)) for column, name in enumerate(QUANTITIES)]
+        told += [(f"{QUANTITIES[c]}, below {SMALL_M / 0.0254:.0f} inch", c, small) for c in (0, 2)]
+        for name, column, chosen in told:
+            error, part = size[chosen, column], ratio[chosen, column]
+            text = [
+                f"{100 * v:.1f} %" if RELATIVE[column] else f"{v:.2f}" for v in np.quantile(error, (0.5, 0.9))
+            ]
+            share = [f"{100 * np.mean(part < edge):.0f} %" for edge in (1.645, 0.674)]
+            rms = f"{math.sqrt(float(np.mean(part**2))):.2f}"
+            lines.append(f"| {title} | {name} | {text[0]} | {text[1]} | {share[0]} | {share[1]} | {rms} |")
     return lines
 
 
 def _part(tests: Tests, keep: Index) -> Tests:
-    arrays = ("families", "rows", "values", "doubt", "diameters", "ratios", "blades")
-    picked = {name: getattr(tests, name)[keep] for name in arrays}
-    return replace(tests, names=tuple(tests.names[k] for k in keep), **picked)
+    arrays = ("families", "rows", "values", "doubt", "diameters", "ratios", "blades", "middles")
+    picked: dict[str, Any] = {name: getattr(tests, name)[keep] for name in arrays}
+    for name in ("names", "readings"):
+        picked[name] = tuple(getattr(tests, name)[k] for k in keep)
+    return replace(tests, **picked)
 
 
-def _known(tests: Tests, index: int, *, told: bool) -> Known:
+def _known(tests: Tests, index: int, rng: np.random.Generator, *, told: bool) -> Known:
+    """A tested propeller, with draws of what its readings leave open."""
     diameter = float(tests.diameters[index])
     geometry = Geometry(diameter, diameter * float(tests.ratios[index]), int(tests.blades[index]))
-    draws = np.tile(tests.values[index], (DRAWS, 1))
+    draws = rng.multivariate_normal(tests.values[index], tests.doubt[index], DRAWS, method="cholesky")
     make = str(tests.families[index]) if told else ""
     return Known(geometry, draws, (True, True, True, True), "tunnel", make)
 
@@ -76,6 +98,12 @@ def _library(tests: Tests, index: int, kind: str, rng: np.random.Generator) -> I
         names, sizes = np.unique(tests.families[others], return_counts=True)
         return rng.choice(every[tests.families == rng.choice(names[sizes >= 3])], 3, replace=False)
     return rng.choice(others, 3 if kind == "three of any make" else 6, replace=False)
+
+
+def _coefficients(values: Array, middle: float) -> tuple[Array, Array]:
+    """C_T and C_Q of components (..., 4) at a log of speed over LIKENESS."""
+    thrust, torque, thrust_exponent, torque_exponent = from_components(values)
+    return thrust * np.exp(thrust_exponent * middle), torque * np.exp(torque_exponent * middle)
 
 
 KINDS = ("none", "three of its make", "three of another make", "three of any make", "six of any make")
@@ -105,14 +133,21 @@ def libraries(tests: Tests, scales: Array) -> list[str]:
             if gone not in models:
                 kept = every[[family not in gone for family in tests.families]]
                 models[gone] = shipped(_part(tests, kept), scales)
-            target = _known(tests, index, told=told)
-            known = [_known(tests, int(k), told=told) for k in held]
+            target = _known(tests, index, rng, told=told)
+            known = [_known(tests, int(k), rng, told=told) for k in held]
             drawn = sharpened(
                 target.geometry, known, "tunnel", DRAWS, rng.spawn(1)[0], models[gone], target.make
             )
-            for_truth = from_components(tests.values[index][None])
-            pairs = list(zip(from_components(drawn)[:2], for_truth[:2], strict=True))
-            edges = [np.quantile(d, (0.05, 0.5, 0.95)) / t[0] for d, t in pairs]
+            # what is compared was read, so the reading's scatter belongs to the prediction
+            drawn = drawn + target.components - tests.values[index]
+            edges = [
+                np.quantile(d, (0.05, 0.5, 0.95)) / t
+                for d, t in zip(
+                    _coefficients(drawn, tests.middles[index]),
+                    _coefficients(tests.values[index], tests.middles[index]),
+                    strict=True,
+                )
+            ]
             misses.append([abs(math.log(e[1])) for e in edges])
             widths.append([0.5 * math.log(e[2] / e[0]) for e in edges])
             inside.append([e[0] < 1.0 < e[2] for e in edges])
@@ -128,21 +163,24 @@ def by_propeller(tests: Tests, scales: Array) -> str:
     """The page of held-out errors, one propeller a row."""
     lines = [
         "# Held-out errors, propeller by propeller\n",
-        "What was measured, at n D² of 6 m²/s, and by how much the prediction misses it without the",
-        "propeller and without its whole family; positive where the measured one is larger. How:",
-        "[propellers](propellers.md).\n",
+        "What was measured, at the speed in the middle of its readings, and by how much the prediction",
+        "misses it without the propeller and without its whole family; positive where the measured one is",
+        "larger. How: [propellers](propellers.md).\n",
         BEGIN,
-        "| propeller | family | diameter, inch | pitch, inch | blades | C_T | C_Q "
+        "| propeller | family | diameter, inch | pitch, inch | blades | speed, rpm | C_T | C_Q "
         "| C_T, without it | C_Q, without it | C_T, without family | C_Q, without family |",
-        "|---|---|---|---|---|---|---|---|---|---|---|",
+        "|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     for index, name in enumerate(tests.names):
-        thrust, torque, *_ = from_components(tests.values[index])
+        thrust, torque = _coefficients(tests.values[index], tests.middles[index])
         alone, whole = (_miss(tests, scales, index, whole=flag)[0] for flag in (False, True))
         diameter = tests.diameters[index] / 0.0254
+        speed = 60.0 * LIKENESS / tests.diameters[index] ** 2 * math.exp(tests.middles[index])
         cells = [f"{100 * math.expm1(miss[k]):+.0f} %" for miss in (alone, whole) for k in (0, 2)]
         lines.append(
             f"| {name} | {tests.families[index]} | {diameter:.3g} | {diameter * tests.ratios[index]:.3g} "
-            f"| {tests.blades[index]:.0f} | {thrust:.4f} | {torque:.5f} | " + " | ".join(cells) + " |"
+            f"| {tests.blades[index]:.0f} | {speed:.0f} | {thrust:.4f} | {torque:.5f} | "
+            + " | ".join(cells)
+            + " |"
         )
     return "\n".join(lines) + "\n\n" + END

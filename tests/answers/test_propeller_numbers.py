@@ -9,7 +9,8 @@ import re
 import numpy as np
 import pytest
 
-from benchmarks.propeller_geometry import FACTS, fitted, read, shipped
+from benchmarks.propeller_geometry import fitted, shipped
+from benchmarks.propeller_readings import FACTS
 from motorfit.answers.propeller_numbers import OWN_COVARIANCE, PRIOR_COVARIANCE, PRIOR_MEAN
 
 
@@ -29,8 +30,7 @@ def test_facts_are_numbers_and_numbered_families() -> None:
 @pytest.mark.slow
 def test_the_shipped_numbers_are_made_of_the_facts() -> None:
     """To a tenth of a standard deviation: on another machine a search may end in other last digits."""
-    tests = read()
-    model = shipped(tests, fitted(tests))
+    model = shipped(*fitted())
     sd = np.sqrt(np.diag(PRIOR_COVARIANCE))
     assert np.all(np.abs(model.mean - PRIOR_MEAN) < 0.1 * sd)
     np.testing.assert_allclose(np.sqrt(np.diag(model.covariance)), sd, rtol=0.05)
