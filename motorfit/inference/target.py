@@ -238,9 +238,10 @@ class Target:
         stacked = {
             f.name: np.ascontiguousarray(getattr(self.flat, f.name)[rows])
             for f in fields(Flat)
-            if f.name not in ("first", "mode")
+            if f.name not in ("first", "mode", "supply")
         }
-        flat = Flat(first=first, mode=self.flat.mode[kept], **stacked)
+        supply = np.ascontiguousarray(self.flat.supply[:, rows])
+        flat = Flat(first=first, mode=self.flat.mode[kept], supply=supply, **stacked)
         slow = replace(
             self.slow,
             basis=np.ascontiguousarray(self.slow.basis[..., rows]),
