@@ -259,7 +259,7 @@ def test_slope_is_that_of_the_throttle_or_at_given_speeds_of_those(rng: np.rando
     inside = (run.start_s > 2.0) & (run.start_s + run.length_s < 4.0) & (run.samples > 10)
     np.testing.assert_allclose(run.slope[inside], 0.1, rtol=0.01)
     assert np.all(run.slope[(run.start_s + run.length_s < 2.0) | (run.start_s > 4.0)] == 0.0)
-    speeding = {"speed": 500.0 + 20.0 * t, "thrust": 3.0 + 0.05 * rng.standard_normal(t.size)}
+    speeding = {"speed": np.asarray(500.0 + 20.0 * t), "thrust": 3.0 + 0.05 * rng.standard_normal(t.size)}
     run = reduced(speeding, 1e-3, "hold")
     assert run.mode == "at-speed"
     np.testing.assert_allclose(run.slope[5:-5], 20.0, rtol=1e-6)

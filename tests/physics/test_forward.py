@@ -112,7 +112,7 @@ def test_throttle_moves_within_a_block(changes: Mapping[str, float], begin: floa
     edges, fine = np.insert(np.cumsum(h), 0, 0.0), np.insert(np.cumsum(np.repeat(h / inside, inside)), 0, 0.0)
 
     def swept(ends: Array) -> Array:
-        return begin + per_s * np.maximum(0.5 * (ends[1:] + ends[:-1]) - edges[2], 0.0)
+        return np.asarray(begin + per_s * np.maximum(0.5 * (ends[1:] + ends[:-1]) - edges[2], 0.0))
 
     settled = simulate(slots(**PROPELLER, **changes), np.linspace(0.0, 3.0, 300), begin)[-1, f.C_SPEED]
     p = slots(**PROPELLER, **changes, omega0=settled)
